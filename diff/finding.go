@@ -1,0 +1,53 @@
+// Package diff compares what is there with what is meant. Audit is pure: plan,
+// snapshot and history in, findings out, the time an argument.
+package diff
+
+import (
+	"time"
+
+	"boundwalk/inventory"
+)
+
+// Severity is how soon a finding wants a hand.
+type Severity string
+
+// The severities, most pressing first.
+const (
+	Urgent  Severity = "urgent"
+	Warning Severity = "warning"
+	Note    Severity = "note"
+)
+
+// Rank orders severities: 0 for Urgent, 1 for Warning, 2 for Note and all else.
+func (s Severity) Rank() int {
+	switch s {
+	case Urgent:
+		return 0
+	case Warning:
+		return 1
+	}
+	return 2
+}
+
+// Finding is one difference between plan and snapshot. Its key is stable from
+// run to run.
+type Finding struct {
+	Key      string // kind and subject, such as "missing-device/slip-cam"
+	Kind     Kind
+	Severity Severity
+	Subject  string // the device, port, supply, link or network that it is about
+	Where    string // a port of the plan, such as "quay-switch/5"; may be empty
+	Expected string
+	Observed string
+	Basis    inventory.Basis
+	Since    time.Time // when it was first seen; zero: on paper
+	Advice   string
+	Caution  string          // stands beside the advice where acting on it can hurt
+	Behind   []string        // subjects folded into this one cause, sorted
+	MACs     []inventory.MAC // the addresses it is about, for accept; sorted
+}
+
+// New makes a finding with its key and default severity.
+func New(kind Kind, subject string) Finding {
+	return Finding{Key: string(kind) + "/" + subject, Kind: kind, Severity: kind.Severity(), Subject: subject}
+}
