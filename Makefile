@@ -1,0 +1,23 @@
+# make test   everything: vet, format, staticcheck, unit tests with race, fuzz seeds, scripts, the lab
+# make build  the program for this machine
+# make all-arch  the program for every machine that is supported
+# make bench  the benchmarks, as ratios where they compare
+
+GO      ?= go
+STATICCHECK = honnef.co/go/tools/cmd/staticcheck@2026.1
+
+.PHONY: test build all-arch bench fuzz deb
+
+build:
+	CGO_ENABLED=0 $(GO) build -trimpath -o boundwalk ./cmd/boundwalk
+
+test:
+	deploy/lab/test.sh
+
+all-arch:
+	CGO_ENABLED=0 GOOS=linux GOARCH=amd64 $(GO) build -trimpath -o dist/boundwalk-amd64 ./cmd/boundwalk
+	CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(GO) build -trimpath -o dist/boundwalk-arm64 ./cmd/boundwalk
+	CGO_ENABLED=0 GOOS=linux GOARCH=arm GOARM=7 $(GO) build -trimpath -o dist/boundwalk-armhf ./cmd/boundwalk
+
+bench:
+	$(GO) test -run '^$$' -bench . -benchmem ./...
