@@ -30,6 +30,17 @@ var (
 	ErrEngineChanged = errors.New("engine ID changed")
 )
 
+// isRefusal tells whether the device said no, whatever the reason.
+func isRefusal(err error) bool {
+	for _, no := range []error{ErrRefused, ErrWrongUser, ErrWrongPassword, ErrWrongPrivacy,
+		ErrClock, ErrSecurityLevel, ErrUnknownContext, ErrEngineChanged} {
+		if errors.Is(err, no) {
+			return true
+		}
+	}
+	return false
+}
+
 // TargetError says what was tried on which target. It unwraps to the cause.
 type TargetError struct {
 	Op     string // "first contact", "get", "walk", "discover"

@@ -14,27 +14,20 @@ const (
 	NotOffered        // the agent answered and has no such rows
 )
 
-// String is one word for logs.
+var resultNames = [...]string{"not asked", "complete", "partial", "refused", "no answer", "not offered"}
+
+// String is a word or two for logs.
 func (r Result) String() string {
-	switch r {
-	case Complete:
-		return "complete"
-	case Partial:
-		return "partial"
-	case Refused:
-		return "refused"
-	case NoAnswer:
-		return "no answer"
-	case NotOffered:
-		return "not offered"
+	if int(r) < len(resultNames) {
+		return resultNames[r]
 	}
-	return "not asked"
+	return "unknown result"
 }
 
 // Table is what one walk read.
 type Table struct {
 	Rows        []Row // sorted by OID, each below one of the columns asked for, none twice
 	Result      Result
-	Err         error // why it is Partial, Refused or NoAnswer; nil otherwise
-	Repetitions int   // rows a column asked for in the last request; 1 by GETNEXT
+	Err         error // why it is Partial, Refused or NoAnswer, a [TargetError]; nil otherwise
+	Repetitions int   // rows a column in the last request; 1 by GETNEXT, 0 if none was sent
 }
