@@ -88,15 +88,17 @@ func (c Credentials) validateUser() error {
 		fault("context: %d bytes, at most %d", len(c.Context), maxName)
 	}
 	auth, known := authProtocols[c.Auth]
-	if !known {
+	if known {
+		checkSecret(fault, "auth", auth != gosnmp.NoAuth, c.AuthSecret)
+	} else {
 		fault("auth: %.20q is no protocol (md5, sha, sha224, sha256, sha384, sha512)", c.Auth)
 	}
-	checkSecret(fault, "auth", auth != gosnmp.NoAuth, c.AuthSecret)
 	privacy, known := privacyProtocols[c.Privacy]
-	if !known {
+	if known {
+		checkSecret(fault, "privacy", privacy != gosnmp.NoPriv, c.PrivacySecret)
+	} else {
 		fault("privacy: %.20q is no protocol (des, aes, aes192, aes256, aes192c, aes256c)", c.Privacy)
 	}
-	checkSecret(fault, "privacy", privacy != gosnmp.NoPriv, c.PrivacySecret)
 	if privacy != gosnmp.NoPriv && auth == gosnmp.NoAuth {
 		fault("privacy: needs auth (RFC 3411, section 3.4.3)")
 	}
