@@ -25,8 +25,6 @@ const (
 	timeWindow   = 150       // seconds either way (RFC 3414, 2.2.3)
 	latchedBoots = 1<<31 - 1 // an engine that will not count further (RFC 3414, 2.2.2)
 	minMaxSize   = 484       // the least msgMaxSize (RFC 3412, 6)
-
-	authorizationError gosnmp.SNMPError = 16 // RFC 3416, section 3
 )
 
 // Reports, by the object whose new value they carry.
@@ -205,7 +203,7 @@ func (s *session) admit(q *gosnmp.SnmpPacket, acct *account, st *state) []byte {
 	case q.ContextName != "":
 		return s.report(q, snmpUnknownContexts, acct, st)
 	case acct.level&gosnmp.AuthNoPriv != 0 && q.MsgFlags&gosnmp.AuthNoPriv == 0:
-		return s.encode(q, reply{status: authorizationError}, acct, st)
+		return s.encode(q, reply{status: gosnmp.AuthorizationError}, acct, st)
 	}
 	return s.respond(q, acct, st)
 }
