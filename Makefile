@@ -4,7 +4,6 @@
 # make bench  the benchmarks, as ratios where they compare
 
 GO      ?= go
-STATICCHECK = honnef.co/go/tools/cmd/staticcheck@2026.1
 
 .PHONY: test build all-arch bench fuzz deb
 

@@ -48,7 +48,7 @@ type Agent struct {
 	PSEPorts   []PSEPort
 	Supplies   []PSESupply
 	Entities   []Entity
-	Sensors    []Sensor
+	Sensors    []SensorReading
 	Energy     []EnergyObject
 	Storage    []Storage
 	Date       *AgentDate
@@ -278,9 +278,9 @@ type Entity struct {
 	Interfaces []IfIndex // entAliasMappingIdentifier
 }
 
-// Sensor is a row of entPhySensorTable, decoded (RFC 3433). Value is nil
+// SensorReading is a row of entPhySensorTable, decoded (RFC 3433). Value is nil
 // unless the sensor's status is ok.
-type Sensor struct {
+type SensorReading struct {
 	Entity EntityIndex
 	Type   int // 3 voltsAC, 4 voltsDC, 5 amperes, 6 watts, 8 celsius, …
 	Value  *float64
@@ -340,7 +340,8 @@ type RadioInterface struct {
 // ObjectReading is an object that the plan names, one row.
 type ObjectReading struct {
 	Use   string
-	Index int // its last index, by the plan's kind of index
+	Kind  string // interface, pse, port, none: what Index counts
+	Index int
 	Group int // for index pse
 	Value *float64
 	Why   string // why Value is nil

@@ -68,6 +68,8 @@ type SeenDevice struct {
 	UpTime    *UpTime      `json:"uptime,omitzero"`
 	Notes     []string     `json:"notes,omitempty"`     // such as "address translated by radio"
 	Private   bool         `json:"private,omitzero"`    // known only by a locally administered MAC
+	Self      bool         `json:"self,omitzero"`       // this machine
+	BehindAP  bool         `json:"behind_ap,omitzero"`  // on a port that leads to an access point or radio
 	NoAddress bool         `json:"no_address,omitzero"` // a MAC on a port, without address in its network
 	Foreign   []netip.Addr `json:"foreign,omitempty"`   // addresses heard of it that lie in no planned network
 	Claimed   []MAC        `json:"claimed,omitempty"`   // MACs found at its address or port that are not its planned ones
@@ -292,9 +294,10 @@ type SharedAddr struct {
 
 // ProxyARP is one MAC that answered for many addresses.
 type ProxyARP struct {
-	MAC    MAC    `json:"mac"`
-	Device string `json:"device,omitzero"`
-	Count  int    `json:"count"`
+	MAC     MAC    `json:"mac"`
+	Network string `json:"network"`
+	Device  string `json:"device,omitzero"`
+	Count   int    `json:"count"`
 }
 
 // Device finds a device by name.

@@ -40,7 +40,7 @@ say "builds without cgo for amd64, arm64, arm"
 for arch in amd64 arm64 arm; do CGO_ENABLED=0 GOOS=linux GOARCH=$arch go build -o /dev/null ./cmd/boundwalk; done
 
 say "staticcheck"
-if ! go run honnef.co/go/tools/cmd/staticcheck@v0.7.0 ./...; then
+if ! go run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...; then
   [ -z "${CI:-}" ] && left_out+=("staticcheck (see above)") || exit 1
 fi
 
