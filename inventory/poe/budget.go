@@ -173,7 +173,7 @@ func (b Budget) Room(device PortLoad) Room {
 	r.lacks("least-free", min(r.Free, unused), b.Policy.leastFree(device))
 	r.Fits = r.Short == 0 && len(r.Unknown) == 0
 	if r.Short > 0 {
-		r.Sheds = b.Shed(r.Short, device.Priority)
+		r.Sheds = b.Shed(r.Short, rank(device.Priority))
 	}
 	return r
 }
