@@ -145,11 +145,14 @@ func quotable(s string) bool {
 
 // algorithm is the hash in upper case, and whether it is a session's.
 func (c challenge) algorithm() (base string, session bool) {
-	base, session = strings.CutSuffix(strings.ToUpper(c.params["algorithm"]), "-SESS")
-	if base == "" {
-		base = "MD5" // RFC 7616, section 3.3
+	name := c.params["algorithm"]
+	if name == "" {
+		return "MD5", false // RFC 7616, section 3.3
 	}
-	return base, session
+	if strings.ContainsFunc(name, func(r rune) bool { return r > '~' }) {
+		return "", false // some letters become ASCII in upper case
+	}
+	return strings.CutSuffix(strings.ToUpper(name), "-SESS")
 }
 
 // qop is the values known here, nil where none is.
