@@ -114,31 +114,36 @@ func TestNoSTARTTLS(t *testing.T) {
 // FC-28, c: silence, at each step. The time-out of the settings is an hour, so
 // only the ctx, which ends when the server has become silent, can end Send.
 func TestSilentServer(t *testing.T) {
-	for name, replies := range map[string][]string{
-		"at connect": {}, "after the greeting": {"220 hi"}, "after EHLO": {"220 hi", "250 hello"},
-		"after MAIL": {"220 hi", "250 hello", "250 ok"}, "after RCPT": {"220 hi", "250 hello", "250 ok", "250 ok"},
-		"after DATA": {"220 hi", "250 hello", "250 ok", "250 ok", "354 go"},
+	for name, test := range map[string]struct {
+		security mail.Security
+		replies  []string
+	}{
+		"at connect":             {mail.Plain, nil},
+		"in the TLS handshake":   {mail.TLS, nil},
+		"after the greeting":     {mail.Plain, []string{"220 hi"}},
+		"after EHLO":             {mail.Plain, []string{"220 hi", "250 hello"}},
+		"in the later handshake": {mail.STARTTLS, []string{"220 hi", "250-hello\r\n250 STARTTLS", "220 go"}},
+		"after MAIL":             {mail.Plain, []string{"220 hi", "250 hello", "250 ok"}},
+		"after RCPT":             {mail.Plain, []string{"220 hi", "250 hello", "250 ok", "250 ok"}},
+		"after DATA":             {mail.Plain, []string{"220 hi", "250 hello", "250 ok", "250 ok", "354 go"}},
 	} {
-		for _, security := range []mail.Security{mail.Plain, mail.TLS} {
-			t.Run(name+" "+string(security), func(t *testing.T) {
-				ctx, cancel := context.WithCancelCause(t.Context())
-				cause := errors.New("the daemon ends")
-				cfg := script(t, func(c *scripted) {
-					for i, reply := range replies {
-						if c.say(reply); i < len(replies)-1 && security == mail.Plain {
-							c.hear()
-						}
+		t.Run(name, func(t *testing.T) {
+			ctx, cancel := context.WithCancelCause(t.Context())
+			cause := errors.New("the daemon ends")
+			cfg := script(t, func(c *scripted) {
+				for i, reply := range test.replies {
+					if c.say(reply); i < len(test.replies)-1 {
+						c.hear()
 					}
-					cancel(cause)
-					c.drain()
-				})
-				cfg.Timeout, cfg.Security = time.Hour, security
-				_, err := mail.Send(ctx, cfg, digest())
-				if !errors.Is(err, cause) {
-					t.Fatalf("got %v", err)
 				}
+				cancel(cause)
+				c.drain()
 			})
-		}
+			cfg.Timeout, cfg.Security = time.Hour, test.security
+			if _, err := mail.Send(ctx, cfg, digest()); !errors.Is(err, cause) {
+				t.Fatalf("got %v", err)
+			}
+		})
 	}
 }
 
