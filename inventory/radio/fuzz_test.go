@@ -21,8 +21,8 @@ func finite(t *testing.T, v any) {
 				t.Errorf("%v in %+v", f, v)
 			}
 		case reflect.Struct:
-			for i := range v.NumField() {
-				walk(v.Field(i))
+			for _, field := range v.Fields() {
+				walk(field)
 			}
 		case reflect.Slice, reflect.Array:
 			for i := range v.Len() {
