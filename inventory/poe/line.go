@@ -81,7 +81,7 @@ func OnPaper(f Feed, n Need, run cable.Run) (Line, error) {
 	l.VoltageLow = d.Volts < l.VoltsNeeded-rounding
 	pairSet := l.Granted.Ratings().PairSetAmps
 	perSet := 2 * d.ConductorAmps(l.Pairs)
-	l.OverCurrent = pairSet > 0 && perSet > pairSet*roundedTables || d.ConductorAmps(l.Pairs) > cable.MaxConductorAmps+rounding
+	l.OverCurrent = pairSet > 0 && perSet > pairSet+rounding || d.ConductorAmps(l.Pairs) > cable.MaxConductorAmps+rounding
 	l.Unsteady = l.Load.Watts() > cable.SteadyShare*cable.MostWatts(volts, l.Ohms)
 	return l, nil
 }

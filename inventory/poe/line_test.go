@@ -44,6 +44,8 @@ func TestOnPaper(t *testing.T) {
 		{"12 W at 60 m, least 22 V", passive, radio(12*poe.Watt, 22), metres(60, 24), 21.1305, 13.6296, false, true, false, false},
 		{"12 W at 90 m, least not said", passive, radio(12*poe.Watt, 0), metres(90, 24), 19.2835, 14.9350, false, false, false, false},
 		{"12 W at 100 m, near the end of what the cable can", passive, radio(12*poe.Watt, 16), metres(100, 24), 18.5532, 15.5230, false, false, false, true},
+		// 0.794 A on each wire, above the 0.75 A of BS 7671 section 716; by hand.
+		{"36 W at 10 m", passive, radio(36*poe.Watt, 20), metres(10, 24), 22.6622, 38.1251, false, false, true, false},
 	} {
 		l, err := poe.OnPaper(c.feed, c.need, c.run)
 		if err != nil {
