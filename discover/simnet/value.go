@@ -100,6 +100,19 @@ func Rising(base Value, perSecond float64) Value {
 	})
 }
 
+// String shows type and content: "Gauge32 130", octets in hexadecimal. What is
+// computed is shown as when the agent starts.
+func (v Value) String() string {
+	v = v.at(0)
+	if b, ok := v.content.([]byte); ok {
+		return fmt.Sprintf("%v %x", v.kind, b)
+	}
+	if v.content == nil {
+		return v.kind.String()
+	}
+	return fmt.Sprintf("%v %v", v.kind, v.content)
+}
+
 // at is the value to answer, fixed.
 func (v Value) at(up time.Duration) Value {
 	if v.compute != nil {
