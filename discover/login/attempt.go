@@ -152,6 +152,16 @@ func (c *conn) Close() error {
 	return c.Conn.Close()
 }
 
+// secure shakes hands on c, and closes it where that fails.
+func (a *attempt) secure(ctx context.Context, c net.Conn) (*tls.Conn, error) {
+	t := tls.Client(c, a.tlsConfig())
+	if err := t.HandshakeContext(ctx); err != nil {
+		c.Close()
+		return nil, err
+	}
+	return t, nil
+}
+
 // tlsConfig takes any certificate: the password is public knowledge, and the
 // fingerprint is kept so that a changed one is seen. Old versions and ciphers
 // are taken as well, since old devices are the ones with factory accounts.

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
@@ -75,9 +74,8 @@ func (a *attempt) dialRTSP(ctx context.Context) (*rtspConn, error) {
 	if !a.account.TLS {
 		return &rtspConn{Conn: c, r: bufio.NewReader(c)}, nil
 	}
-	t := tls.Client(c, a.tlsConfig())
-	if err := t.HandshakeContext(ctx); err != nil {
-		c.Close()
+	t, err := a.secure(ctx, c)
+	if err != nil {
 		return nil, err
 	}
 	return &rtspConn{Conn: t, r: bufio.NewReader(t)}, nil

@@ -12,19 +12,20 @@ const hidden = "(hidden)"
 // log/slog, encoding/json and every other text encoding. Its zero value is not
 // set, which is not the same as an empty password. Copies share one text.
 type Secret struct {
-	// A pointer, so that fmt shows an address, not the text, where a Secret
-	// sits in a field that fmt may not call methods on.
-	text *[]byte
+	// Two pointers, so that fmt shows an address, not the text, where a Secret sits in
+	// a field that it may not call methods on: it follows one, for a verb that does not fit.
+	text **[]byte
 }
 
 // NewSecret keeps a copy of text.
 func NewSecret(text string) Secret {
 	b := []byte(text)
-	return Secret{&b}
+	p := &b
+	return Secret{&p}
 }
 
 // IsSet reports whether there is a text, be it empty, and it was not wiped.
-func (s Secret) IsSet() bool { return s.text != nil && *s.text != nil }
+func (s Secret) IsSet() bool { return s.text != nil && **s.text != nil }
 
 // Reveal is the text itself, "" where none is set. The string that it makes
 // cannot be wiped: keep it no longer than one attempt.
@@ -32,7 +33,7 @@ func (s Secret) Reveal() string {
 	if !s.IsSet() {
 		return ""
 	}
-	return string(*s.text)
+	return string(**s.text)
 }
 
 // Wipe overwrites the text for this Secret and all its copies, which are then
@@ -42,8 +43,8 @@ func (s Secret) Wipe() {
 	if s.text == nil {
 		return
 	}
-	clear(*s.text)
-	*s.text = nil
+	clear(**s.text)
+	**s.text = nil
 }
 
 // Format prints (hidden) for every verb and flag.

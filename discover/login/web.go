@@ -11,6 +11,7 @@ import (
 	"net/netip"
 	"net/url"
 	"strings"
+	"sync"
 )
 
 const mostHops = 3 // redirects that are followed
@@ -49,21 +50,67 @@ type request struct {
 // web's connections end with ctx, the attempt's: net/http goes on dialling and shaking
 // hands after a request's own context has ended.
 func (a *attempt) web(ctx context.Context) *web {
+	dial := func(address string) (*conn, error) {
+		to, err := netip.ParseAddrPort(address)
+		if err != nil || to.Addr() != a.target.Addr() {
+			return nil, errElsewhere
+		}
+		return a.connect(ctx, to)
+	}
 	jar, _ := cookiejar.New(nil) // its error is always nil
 	return &web{a: a, jar: jar, rt: &http.Transport{
 		DialContext: func(_ context.Context, _, address string) (net.Conn, error) {
-			to, err := netip.ParseAddrPort(address)
-			if err != nil || to.Addr() != a.target.Addr() {
-				return nil, errElsewhere
+			c, err := dial(address)
+			if err != nil {
+				return nil, err
 			}
-			return a.connect(ctx, to)
+			return listenAfterTalk(c), nil
 		},
-		TLSClientConfig:        a.tlsConfig(),
+		DialTLSContext: func(_ context.Context, _, address string) (net.Conn, error) {
+			c, err := dial(address)
+			if err != nil {
+				return nil, err
+			}
+			t, err := a.secure(ctx, c)
+			if err != nil {
+				return nil, err
+			}
+			return listenAfterTalk(t), nil
+		},
 		DisableKeepAlives:      true,
 		DisableCompression:     true,
 		MaxResponseHeaderBytes: 64 << 10,
 		Protocols:              http1(),
 	}}
+}
+
+// politeConn reads nothing before something was written: net/http logs the first
+// bytes of an answer that comes unasked, and they may hold the password of the request before.
+type politeConn struct {
+	net.Conn
+	talk  func()
+	heard <-chan struct{} // closed once talk was called
+}
+
+func listenAfterTalk(c net.Conn) *politeConn {
+	heard := make(chan struct{})
+	return &politeConn{Conn: c, heard: heard, talk: sync.OnceFunc(func() { close(heard) })}
+}
+
+func (c *politeConn) Read(b []byte) (int, error) {
+	<-c.heard
+	return c.Conn.Read(b)
+}
+
+func (c *politeConn) Write(b []byte) (int, error) {
+	defer c.talk()
+	return c.Conn.Write(b)
+}
+
+func (c *politeConn) Close() error {
+	err := c.Conn.Close()
+	c.talk()
+	return err
 }
 
 // http1: HTTP/2 repeats requests on its own.
