@@ -3,6 +3,8 @@
 package diff
 
 import (
+	"cmp"
+	"slices"
 	"time"
 
 	"boundwalk/inventory"
@@ -50,4 +52,12 @@ type Finding struct {
 // New makes a finding with its key and default severity.
 func New(kind Kind, subject string) Finding {
 	return Finding{Key: string(kind) + "/" + subject, Kind: kind, Severity: kind.Severity(), Subject: subject}
+}
+
+// Sort orders findings for people: the most pressing first, then by kind and
+// subject.
+func Sort(fs []Finding) {
+	slices.SortStableFunc(fs, func(a, b Finding) int {
+		return cmp.Or(cmp.Compare(a.Severity.Rank(), b.Severity.Rank()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Subject, b.Subject))
+	})
 }

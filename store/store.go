@@ -1,0 +1,250 @@
+// Package store is the logbook: one SQLite file with runs, samples, findings
+// and the mail that is still to go. A run is in it whole or not at all.
+//
+// One process writes at a time; others wait, or read beside it. Nothing here
+// touches the network, and no secret is ever stored.
+package store
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+// Errors that callers branch on.
+var (
+	// ErrNewer is returned for a logbook that a newer program wrote.
+	ErrNewer = errors.New("the logbook was written by a newer boundwalk; update the program, or name another file")
+	// ErrNotLogbook is returned for a file that is no SQLite database, or that
+	// another program's tables fill.
+	ErrNotLogbook = errors.New("not a logbook of boundwalk")
+	// ErrNoLogbook is returned when a reader finds no file.
+	ErrNoLogbook = errors.New("there is no logbook yet; boundwalk run makes one")
+	// ErrBusy is returned when another process held the logbook for too long.
+	ErrBusy = errors.New("another process holds the logbook")
+	// ErrFull is returned when the disk is full: nothing was stored, and what was there stays.
+	ErrFull = errors.New("the disk is full")
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// applicationID marks the file as ours (PRAGMA application_id): "bwlk".
+const applicationID = 0x62776c6b
+
+// busyTimeout is how long a writer waits for another.
+const busyTimeout = 10 * time.Second
+
+// Logbook is an open logbook. It is safe for concurrent use.
+type Logbook struct {
+	db   *sql.DB
+	path string
+}
+
+// Open opens the logbook for writing, makes it where it is missing, and brings
+// it up to date. Runs that a killed process left open become aborted.
+func Open(ctx context.Context, path string) (*Logbook, error) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		if err := makeFile(path); err != nil {
+			return nil, fmt.Errorf("logbook %s: %w", path, err)
+		}
+	}
+	l, err := open(ctx, path, url.Values{"mode": {"rw"}}, "_pragma", fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
+		"_pragma", "journal_mode(wal)", "_pragma", "foreign_keys(1)", "_pragma", "synchronous(full)", "_txlock", "immediate")
+	if err != nil {
+		return nil, err
+	}
+	if err := l.migrate(ctx); err != nil {
+		l.Close()
+		return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
+	}
+	return l, nil
+}
+
+// makeFile makes an empty file that others may not read: the logbook knows who is at home.
+func makeFile(path string) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o640)
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+// OpenReader opens the logbook for reading, also where the user may not write
+// it, beside a daemon that does or after it has ended.
+func OpenReader(ctx context.Context, path string) (*Logbook, error) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("logbook %s: %w", path, ErrNoLogbook)
+	}
+	busy := []string{"_pragma", fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds())}
+	l, err := open(ctx, path, url.Values{"mode": {"ro"}}, busy...)
+	if err == nil {
+		if err = l.check(ctx); err == nil {
+			return l, nil
+		}
+		l.Close()
+	}
+	// A file in WAL mode whose -wal is gone wants to make one, which a reader
+	// without rights cannot; then nobody writes, and it may be read as it lies.
+	if _, e := os.Stat(path + "-wal"); errors.Is(e, fs.ErrNotExist) {
+		l, e := open(ctx, path, url.Values{"mode": {"ro"}, "immutable": {"1"}}, busy...)
+		if e == nil {
+			if e = l.check(ctx); e == nil {
+				return l, nil
+			}
+			l.Close()
+		}
+		err = e
+	}
+	return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
+}
+
+func open(ctx context.Context, path string, q url.Values, pairs ...string) (*Logbook, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return nil, fmt.Errorf("logbook %s: %w", path, err)
+	}
+	for i := 0; i < len(pairs); i += 2 {
+		q.Add(pairs[i], pairs[i+1])
+	}
+	dsn := url.URL{Scheme: "file", OmitHost: true, Path: abs, RawQuery: q.Encode()}
+	db, err := sql.Open("sqlite", dsn.String())
+	if err != nil {
+		return nil, fmt.Errorf("logbook %s: %w", path, err)
+	}
+	db.SetMaxOpenConns(4)
+	if err := db.PingContext(ctx); err != nil {
+		db.Close()
+		return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
+	}
+	return &Logbook{db: db, path: path}, nil
+}
+
+// Close closes the logbook.
+func (l *Logbook) Close() error { return l.db.Close() }
+
+// check reports whether the file is a logbook that this program can read.
+func (l *Logbook) check(ctx context.Context) error {
+	var id, version int
+	if err := l.db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+		return err
+	}
+	if err := l.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+		return err
+	}
+	switch {
+	case id != applicationID:
+		return ErrNotLogbook
+	case version > latest():
+		return ErrNewer
+	case version < latest():
+		return fmt.Errorf("it is of an older boundwalk; run %q once as its owner to bring it up to date", "boundwalk run")
+	}
+	return nil
+}
+
+func latest() int {
+	files, err := migrations.ReadDir("migrations")
+	if err != nil {
+		panic(err) // embedded at build time
+	}
+	return len(files)
+}
+
+// migrate runs what is missing, each step in a transaction of its own.
+func (l *Logbook) migrate(ctx context.Context) error {
+	for n := 0; n < latest(); n++ {
+		if err := l.tx(ctx, func(tx *sql.Tx) error { return step(ctx, tx, n) }); err != nil {
+			return err
+		}
+	}
+	return l.check(ctx)
+}
+
+func step(ctx context.Context, tx *sql.Tx, n int) error {
+	var id, version, tables int
+	if err := tx.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+		return err
+	}
+	if err := tx.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+		return err
+	}
+	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
+		return err
+	}
+	switch {
+	case id != applicationID && (id != 0 || tables > 0):
+		return ErrNotLogbook
+	case version > latest():
+		return ErrNewer
+	case version > n:
+		return nil
+	}
+	text, err := migrations.ReadFile(fmt.Sprintf("migrations/%04d.sql", n+1))
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, string(text)); err != nil {
+		return fmt.Errorf("migration %d: %w", n+1, err)
+	}
+	_, err = tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d; PRAGMA application_id = %d", n+1, applicationID))
+	return err
+}
+
+// tx runs f in one transaction that may write. It waits for other writers.
+func (l *Logbook) tx(ctx context.Context, f func(*sql.Tx) error) error {
+	tx, err := l.db.BeginTx(ctx, nil)
+	if err != nil {
+		return plain(err)
+	}
+	defer tx.Rollback()
+	if err := f(tx); err != nil {
+		return plain(err)
+	}
+	return plain(tx.Commit())
+}
+
+// plain gives the errors of the database that people can do something about
+// our words, and keeps the cause.
+func plain(err error) error {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	if !ok {
+		return err
+	}
+	switch e.Code() & 0xff {
+	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+		return fmt.Errorf("%w: %w", ErrBusy, err)
+	case sqlite3.SQLITE_FULL:
+		return fmt.Errorf("%w: %w", ErrFull, err)
+	case sqlite3.SQLITE_NOTADB:
+		return fmt.Errorf("%w: %w", ErrNotLogbook, err)
+	case sqlite3.SQLITE_IOERR:
+		if strings.Contains(e.Error(), "no space") {
+			return fmt.Errorf("%w: %w", ErrFull, err)
+		}
+	}
+	return err
+}
+
+// Backup writes a consistent copy to a file that must not exist, beside
+// whoever is writing.
+func (l *Logbook) Backup(ctx context.Context, path string) error {
+	if _, err := os.Stat(path); err == nil {
+		return fmt.Errorf("backup to %s: the file exists; name a new one", path)
+	}
+	if _, err := l.db.ExecContext(ctx, "VACUUM INTO ?", path); err != nil {
+		return fmt.Errorf("backup to %s: %w", path, plain(err))
+	}
+	return nil
+}
