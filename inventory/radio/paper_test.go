@@ -183,6 +183,16 @@ func TestPaperObstacles(t *testing.T) {
 	}
 }
 
+// Over 5 km the Earth rises 0.37 m into the middle of the path, which has to
+// be cleared beside the zone: a ray 0.37 m over the obstacle just touches it.
+func TestPaperEarthBulge(t *testing.T) {
+	l := basin()
+	l.Distance, l.Obstacle, l.Clearance = 5000, 2500, 2.5*2.5/17
+	if p := paper(t, l); len(p.Losses) != 1 || !near(p.Losses[0].DB, 10, 0.001) || !near(p.Short, 0.6*p.Middle.Radius, 0.001) {
+		t.Errorf("losses %+v, short %v", p.Losses, p.Short)
+	}
+}
+
 func TestPaperNotes(t *testing.T) {
 	has := func(p radio.Paper, word string) bool {
 		return slices.ContainsFunc(p.Notes, func(n string) bool { return strings.Contains(n, word) })

@@ -160,6 +160,11 @@ func TestMultipathFade(t *testing.T) {
 	if got, err := m.Fade(10_000, 6000); err != nil || !near(got, 12.655, 0.005) {
 		t.Errorf("10 km: %.3f, %v", got, err)
 	}
+	// All terms: 20 km, 8 GHz, tanh(1), e_p 1: log10 p0 = -5 + 4.5666 + 0.8433 - 0.2864 - 0.334 - 0.027 - 0.1785 = -0.4160.
+	all := radio.Multipath{Percent: 0.01, Geoclimatic: 1e-5, Height: 272, LowerAntenna: 100, Inclination: 1, Refraction: -0.01}
+	if got, err := all.Fade(20_000, 8000); err != nil || !near(got, 15.840, 0.002) {
+		t.Errorf("20 km: %.4f, %v", got, err)
+	}
 	deeper := m
 	deeper.Percent = 0.001
 	if got, err := deeper.Fade(10_000, 6000); err != nil || !near(got, 22.655, 0.005) {

@@ -160,6 +160,13 @@ func TestRateAnchors(t *testing.T) {
 	}
 }
 
+func TestRateIsRoundedToTheBit(t *testing.T) {
+	mode := radio.Mode{Standard: radio.N, Guard: 400}
+	if got, err := mode.Rate(2, 20); err != nil || got != 21_666_667 {
+		t.Errorf("52 x 2 x 3/4 bits in 3.6 us: %d, %v", got, err)
+	}
+}
+
 func TestRateThatDoesNotExist(t *testing.T) {
 	for _, c := range []struct {
 		name  string

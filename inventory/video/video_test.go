@@ -71,6 +71,23 @@ func TestNeeds(t *testing.T) {
 	}
 }
 
+// The disk that is said to be needed is always enough, whatever floating point leaves.
+func TestNeedsIsEnough(t *testing.T) {
+	for n := 1; n <= 12; n++ {
+		for days := video.Days(0.5); days <= 60; days += 0.7 {
+			r := video.Recording{Streams: streams(n, 3_333_333, 0.37), Want: days, Reserve: 0.07}
+			p, err := r.Paper()
+			if err != nil {
+				t.Fatal(err)
+			}
+			r.Disk = p.Needs
+			if p, err := r.Paper(); err != nil || p.Short {
+				t.Errorf("%d streams, %v days: %+v, %v", n, days, p, err)
+			}
+		}
+	}
+}
+
 func TestMore(t *testing.T) {
 	for _, c := range []struct {
 		name string
@@ -137,7 +154,7 @@ func TestLinkLoad(t *testing.T) {
 			t.Errorf("%d on %d: %+v, want %+v", c.load, c.usable, got, c.want)
 		}
 	}
-	for usable, want := range map[video.BitRate]int{39e6: 0, 42e6: 1, 60e6: 4, 0: 0} {
+	for usable, want := range map[video.BitRate]int{39e6: 0, 42e6: 1, 60e6: 4, 100e6: 10, 0: 0} {
 		if got, err := video.MoreOnLink(load, usable, video.Stream{Rate: 4e6}); err != nil || got != want {
 			t.Errorf("%d bit/s: %d more, %v, want %d", usable, got, err, want)
 		}
