@@ -287,7 +287,7 @@ func (d *SeenDevice) witness(source string) {
 func (a *assembler) finish() {
 	rest := a.devs[len(a.plan.Devices):]
 	slices.SortStableFunc(rest, func(x, y *SeenDevice) int {
-		return cmp.Or(cmp.Compare(x.Place.Switch, y.Place.Switch), comparePorts(x.Place.Port, y.Place.Port), cmp.Compare(x.Name, y.Name))
+		return cmp.Or(cmp.Compare(x.Place.Switch, y.Place.Switch), ComparePorts(x.Place.Port, y.Place.Port), cmp.Compare(x.Name, y.Name))
 	})
 	for _, d := range a.devs {
 		slices.SortFunc(d.MACs, MAC.Compare)
@@ -300,8 +300,8 @@ func (a *assembler) finish() {
 	}
 }
 
-// comparePorts orders port labels as people do: 2 before 10.
-func comparePorts(x, y string) int {
+// ComparePorts orders port labels as people do: 2 before 10.
+func ComparePorts(x, y string) int {
 	xs, xn := splitNumber(x)
 	ys, yn := splitNumber(y)
 	return cmp.Or(cmp.Compare(xs, ys), cmp.Compare(len(xn), len(yn)), cmp.Compare(xn, yn))

@@ -73,7 +73,10 @@ type Device struct {
 	Draws   Draws
 	Takes   Feed // passive need; zero: negotiated, or fed from elsewhere
 	MinVolt float64
-	Mains   string // what it plugs into: a UPS of the plan, or "mains"
+	MaxVolt float64 // what its maker allows; 0: not said
+	Mains   string  // what it plugs into: a UPS of the plan, or "mains"
+
+	AnyPolarity bool // of a passive feed, by its maker's word
 
 	// As a PSE.
 	Feeds      Feed

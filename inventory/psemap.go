@@ -280,7 +280,7 @@ func byOrder(v *agentView, rows []PSEIndex) (map[PSEIndex]IfIndex, string, strin
 	for i := range family {
 		order = append(order, i)
 	}
-	slices.SortFunc(order, func(x, y IfIndex) int { return comparePorts(v.names[x], v.names[y]) })
+	slices.SortFunc(order, func(x, y IfIndex) int { return ComparePorts(v.names[x], v.names[y]) })
 	m := map[PSEIndex]IfIndex{}
 	for k, r := range rows {
 		m[r] = order[k]

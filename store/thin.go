@@ -19,12 +19,13 @@ const (
 func (l *Logbook) Thin(ctx context.Context, now time.Time) error {
 	raw, hours := now.Add(-keepRaw).Unix(), now.Add(-keepHours).Unix()
 	raw -= raw % 3600 // whole hours only, so that none is summed in two halves
+	// SQLite takes the bare columns from the row that has the one maximum.
 	steps := []struct {
 		q    string
 		args []any
 	}{
 		{`INSERT INTO port_hours (port, hour, peak, peak_at, mean, samples, basis)
-			SELECT port, at / 3600 * 3600, max(draw), at, CAST(avg(draw) AS INTEGER), count(*), max(basis) FROM port_samples
+			SELECT port, at / 3600 * 3600, max(draw), at, CAST(avg(draw) AS INTEGER), count(*), basis FROM port_samples
 			WHERE at < ? AND draw IS NOT NULL GROUP BY port, at / 3600 ON CONFLICT DO NOTHING`, []any{raw}},
 		{`DELETE FROM port_samples WHERE at < ?`, []any{raw}},
 		{`DELETE FROM supply_samples WHERE at < ?`, []any{raw}},

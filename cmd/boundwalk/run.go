@@ -1,0 +1,120 @@
+package main
+
+import (
+	"context"
+	"time"
+
+	"boundwalk/cmd/internal/pass"
+	"boundwalk/cmd/internal/report"
+	"boundwalk/discover"
+	"boundwalk/inventory"
+	"boundwalk/store"
+
+	"github.com/spf13/cobra"
+)
+
+func (a *app) runCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "run",
+		Short: "Looks at the network once and says what differs from the plan",
+		Long: "Looks at the network once, keeps the run in the logbook, and says what differs from\n" +
+			"the plan. It sends ARP requests in the attached networks of the plan and SNMP reads\n" +
+			"to planned agents; it never writes to a device.",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return a.runOnce(c.Context()) },
+	}
+}
+
+func (a *app) runOnce(ctx context.Context) error {
+	f, path, err := a.loadPlan()
+	if err != nil {
+		return err
+	}
+	maker, err := a.makers()
+	if err != nil {
+		return err
+	}
+	l, err := store.Open(ctx, a.findLogbook(path))
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	bar := a.progress()
+	r := &pass.Runner{Plan: f.Plan, Logbook: l, Maker: maker, Asked: "person",
+		Survey: discover.Options{Asked: true, Secrets: secrets(path), Progress: bar.part}}
+	res, err := r.Run(ctx)
+	bar.end()
+	if err != nil {
+		return err
+	}
+	return a.tell(res)
+}
+
+// tell writes a run and chooses the exit code.
+func (a *app) tell(res *pass.Result) error {
+	write := func() error { return report.RunText(a.stdout, res, a.style()) }
+	if a.json {
+		write = func() error { return report.RunJSON(a.stdout, res) }
+	}
+	if err := write(); err != nil {
+		return err
+	}
+	switch {
+	case a.fails(res.Findings, res.Hushed):
+		return &exitError{Code: exitFindings}
+	case unseen(res):
+		return &exitError{Code: exitUnseen}
+	}
+	return nil
+}
+
+// unseen reports whether something planned could not be looked at. What it
+// never offered, and what the plan keeps from being asked, does not count.
+func unseen(res *pass.Result) bool {
+	for _, c := range res.Snapshot.Coverage {
+		switch c.Result {
+		case inventory.Refused, inventory.NoAnswer:
+			if c.Source == inventory.SourceSNMP || c.Source == inventory.SourceARP {
+				return true
+			}
+		case inventory.Partial:
+			if c.Table == "" && c.Source != inventory.SourceARP {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (a *app) versionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "version",
+		Short: "Says which version this is",
+		Args:  cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			c.Println(versionText())
+			return nil
+		},
+	}
+}
+
+func (a *app) backupCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "backup FILE",
+		Short: "Writes a consistent copy of the logbook, also while the daemon works",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			l, _, err := a.openReader(c.Context())
+			if err != nil {
+				return err
+			}
+			defer l.Close()
+			start := time.Now()
+			if err := l.Backup(c.Context(), args[0]); err != nil {
+				return err
+			}
+			c.PrintErrf("boundwalk: %s written in %s\n", args[0], report.Took(time.Since(start)))
+			return nil
+		},
+	}
+}

@@ -1,0 +1,295 @@
+// Package report writes what a run found and what the logbook holds: text for
+// people, 80 columns wide, and JSON by the contract. It only renders.
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"boundwalk/cmd/internal/pass"
+	"boundwalk/diff"
+	"boundwalk/inventory"
+
+	"github.com/mattn/go-runewidth"
+)
+
+// Style is how text is written.
+type Style struct {
+	Color bool
+	Width int // columns; zero means 80
+}
+
+func (s Style) width() int {
+	if s.Width == 0 {
+		return 80
+	}
+	return max(s.Width, 40)
+}
+
+// Codes of ECMA-48 for text.
+const (
+	bold   = "\x1b[1m"
+	red    = "\x1b[31m"
+	yellow = "\x1b[33m"
+	faint  = "\x1b[2m"
+	reset  = "\x1b[0m"
+)
+
+func (s Style) paint(code, text string) string {
+	if !s.Color || text == "" {
+		return text
+	}
+	return code + text + reset
+}
+
+// page collects lines; the first write error ends it.
+type page struct {
+	w     *bufio.Writer
+	style Style
+}
+
+func newPage(w io.Writer, s Style) *page { return &page{bufio.NewWriter(w), s} }
+
+func (p *page) line(format string, args ...any) { fmt.Fprintf(p.w, format+"\n", args...) }
+
+// RunText writes one run for people: what to do first comes first.
+func RunText(w io.Writer, r *pass.Result, style Style) error {
+	p := newPage(w, style)
+	s := r.Snapshot
+	p.line("%s", style.paint(bold, fmt.Sprintf("%s, run %d", r.Plan.Site.Name, r.ID)))
+	p.line("%s, %s", Clock(s.Finished, r.Plan.Site.Location), Took(s.Finished.Sub(s.Started)))
+	p.line("")
+	p.summary(r)
+	shown := withoutHushed(r.Findings, r.Hushed)
+	p.Findings(shown, r.Plan.Site.Location)
+	if n := len(r.Hushed); n > 0 {
+		p.line("%s", style.paint(faint, fmt.Sprintf("%s hushed; \"boundwalk show findings --all\" lists them.", plural(n, "finding is", "findings are"))))
+		p.line("")
+	}
+	p.Power(s)
+	p.coverage(s)
+	return p.w.Flush()
+}
+
+func withoutHushed(fs []diff.Finding, hushed map[string]string) []diff.Finding {
+	var out []diff.Finding
+	for _, f := range fs {
+		if _, quiet := hushed[f.Key]; !quiet {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func (p *page) summary(r *pass.Result) {
+	s := r.Snapshot
+	planned, there, unknown, private := 0, 0, 0, 0
+	for i := range s.Devices {
+		d := &s.Devices[i]
+		switch {
+		case d.Planned && d.Presence != inventory.Unseeable:
+			planned++
+			if d.Presence == inventory.Present {
+				there++
+			}
+		case isUnknown(d) && d.Private && d.BehindAP:
+			private++
+		case isUnknown(d):
+			unknown++
+		}
+	}
+	line := fmt.Sprintf("%d of %d planned devices are there; %d unknown", there, planned, unknown)
+	if private > 0 {
+		line += fmt.Sprintf(", %s on Wi-Fi", plural(private, "private device", "private devices"))
+	}
+	for _, n := range s.Networks {
+		if n.Counted > 0 {
+			line += fmt.Sprintf("; %d on %s, only counted", n.Counted, n.Name)
+		}
+	}
+	p.wrap("", line+".")
+	if r.Settling {
+		p.wrap("", "This machine has just started: nothing is called missing until the site has had time to come up.")
+	}
+	p.line("")
+}
+
+// Findings writes the findings under their severity, most urgent first.
+func (p *page) Findings(fs []diff.Finding, loc *time.Location) {
+	if len(fs) == 0 {
+		p.line("All as planned.")
+		p.line("")
+		return
+	}
+	fs = slices.Clone(fs)
+	diff.Sort(fs)
+	heads := map[diff.Severity][2]string{diff.Urgent: {"Now", red}, diff.Warning: {"Soon", yellow}, diff.Note: {"Good to know", faint}}
+	var last diff.Severity
+	for _, f := range fs {
+		if f.Severity != last {
+			h := heads[f.Severity]
+			n := 0
+			for _, g := range fs {
+				if g.Severity == f.Severity {
+					n++
+				}
+			}
+			p.line("%s", p.style.paint(bold+h[1], fmt.Sprintf("%s (%d)", h[0], n)))
+			p.line("")
+			last = f.Severity
+		}
+		p.finding(f, loc)
+	}
+}
+
+func (p *page) finding(f diff.Finding, loc *time.Location) {
+	title := f.Title()
+	if f.Where != "" && f.Where != f.Subject && !strings.Contains(title, f.Where) {
+		title += " (" + f.Where + ")"
+	}
+	p.wrap("  ", title)
+	p.field("planned", f.Expected)
+	observed := f.Observed
+	if f.Basis != "" && !strings.Contains(observed, string(f.Basis)) {
+		observed += " (" + string(f.Basis) + ")"
+	}
+	p.field("found", observed)
+	if !f.Since.IsZero() {
+		p.field("since", Clock(f.Since, loc))
+	}
+	if len(f.Behind) > 0 {
+		p.field("behind", strings.Join(f.Behind, ", "))
+	}
+	p.field("do", f.Advice)
+	p.field("caution", f.Caution)
+	p.field("key", f.Key)
+	p.line("")
+}
+
+func (p *page) field(name, text string) {
+	if text == "" {
+		return
+	}
+	p.hang(fmt.Sprintf("    %-9s", name), text)
+}
+
+// wrap writes text with the same indent on every line.
+func (p *page) wrap(indent, text string) { p.hang(indent, text) }
+
+// hang writes text behind a head, the following lines as deep as the head is wide.
+func (p *page) hang(head, text string) {
+	deep := strings.Repeat(" ", runewidth.StringWidth(head))
+	room := p.style.width() - len(deep)
+	line, lead := "", head
+	for _, word := range strings.Fields(text) {
+		if line != "" && runewidth.StringWidth(line)+1+runewidth.StringWidth(word) > room {
+			p.line("%s%s", p.lead(lead, head), line)
+			line, lead = "", deep
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	p.line("%s%s", p.lead(lead, head), line)
+}
+
+func (p *page) lead(lead, head string) string {
+	if lead == head && strings.TrimSpace(head) != "" {
+		return p.style.paint(faint, lead)
+	}
+	return lead
+}
+
+// Power writes the supplies, each with what it gives, its budget, and a bar.
+func (p *page) Power(s *inventory.Snapshot) {
+	if len(s.Supplies) == 0 {
+		return
+	}
+	p.line("%s", p.style.paint(bold, "Power"))
+	p.line("")
+	t := newTable("supply", "gives", "known by", "reserved", "budget", "share")
+	for i := range s.Supplies {
+		t.row(supplyCells(&s.Supplies[i])...)
+	}
+	t.write(p, "  ")
+	p.line("")
+}
+
+// coverage writes what could not be looked at, and stays silent on the rest.
+func (p *page) coverage(s *inventory.Snapshot) {
+	var lines []string
+	for _, c := range s.Coverage {
+		switch c.Result {
+		case inventory.Partial, inventory.Refused, inventory.NoAnswer:
+			lines = append(lines, fmt.Sprintf("%s (%s): %s%s", c.What(), c.Source, resultWords[c.Result], because(c.Why)))
+		case inventory.Skipped:
+			if c.Why != "" && c.Source != "login" {
+				lines = append(lines, fmt.Sprintf("%s (%s): not asked%s", c.What(), c.Source, because(c.Why)))
+			}
+		}
+	}
+	lines = append(lines, s.Capped...)
+	if len(lines) == 0 {
+		return
+	}
+	p.line("%s", p.style.paint(bold, "Not looked at, or only in part"))
+	p.line("")
+	for _, l := range lines {
+		p.hang("  - ", l)
+	}
+	p.line("")
+}
+
+var resultWords = map[inventory.Result]string{inventory.Partial: "in part", inventory.Refused: "refused", inventory.NoAnswer: "no answer",
+	inventory.Complete: "complete", inventory.NotOffered: "not offered", inventory.Skipped: "not asked"}
+
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return ", " + why
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// Clock is a time for people, in the site's zone: "Wed 25 Nov 2026 08:00".
+func Clock(t time.Time, loc *time.Location) string {
+	if loc == nil {
+		loc = time.UTC
+	}
+	return t.In(loc).Format("Mon 2 Jan 2006 15:04")
+}
+
+// Took is a short duration for people.
+func Took(d time.Duration) string {
+	switch {
+	case d < 10*time.Second:
+		return fmt.Sprintf("%.1f s", d.Seconds())
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%d s", int(d.Seconds()+0.5))
+	}
+	return fmt.Sprintf("%d min", int(d.Minutes()+0.5))
+}
+
+// Ago is a span for people, in one unit: "9 days", "3 h".
+func Ago(d time.Duration) string {
+	switch {
+	case d < time.Minute:
+		return "under a minute"
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%d h", int(d.Hours()))
+	}
+	return fmt.Sprintf("%d days", int(d.Hours()/24))
+}

@@ -1,0 +1,120 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"boundwalk/inventory"
+)
+
+// Tree draws which device hangs on which port of which.
+func Tree(w io.Writer, s *inventory.Snapshot, style Style) error {
+	p := newPage(w, style)
+	children := map[string][]inventory.Edge{}
+	hangs := map[string]bool{}
+	for _, e := range s.Edges {
+		children[e.Parent] = append(children[e.Parent], e)
+		hangs[e.Child] = true
+	}
+	for _, es := range children {
+		slices.SortStableFunc(es, func(a, b inventory.Edge) int {
+			return cmp.Or(inventory.ComparePorts(a.Port, b.Port), cmp.Compare(a.Child, b.Child))
+		})
+	}
+	t := &tree{p: p, s: s, children: children, drawn: map[string]bool{}}
+	for i := range s.Devices {
+		if d := &s.Devices[i]; !hangs[d.Name] && len(children[d.Name]) > 0 {
+			t.draw(d.Name, "", "", "")
+		}
+	}
+	var loose []string
+	for i := range s.Devices {
+		d := &s.Devices[i]
+		if !t.drawn[d.Name] && !(d.Private && d.BehindAP) {
+			loose = append(loose, deviceName(d))
+		}
+	}
+	if len(loose) > 0 {
+		p.line("")
+		p.hang("Place not known: ", strings.Join(loose, ", "))
+	}
+	return p.w.Flush()
+}
+
+type tree struct {
+	p        *page
+	s        *inventory.Snapshot
+	children map[string][]inventory.Edge
+	drawn    map[string]bool
+}
+
+func (t *tree) draw(name, lead, below, head string) {
+	if t.drawn[name] { // the tables may lie; no device is drawn twice
+		return
+	}
+	t.drawn[name] = true
+	line := lead + head + name
+	if d, ok := t.s.Device(name); ok {
+		line = lead + head + deviceName(d)
+		if d.Role != "" {
+			line += "  " + string(d.Role)
+		}
+		if d.Presence == inventory.Absent {
+			line += "  (missing)"
+		}
+	}
+	t.p.line("%s", line)
+	es := t.children[name]
+	for k, e := range es {
+		branch, next := "├─ ", "│  "
+		if k == len(es)-1 {
+			branch, next = "└─ ", "   "
+		}
+		t.draw(e.Child, below+branch, below+next, edgeHead(e))
+	}
+}
+
+func edgeHead(e inventory.Edge) string {
+	var s string
+	switch {
+	case e.Port != "":
+		s = e.Port + ": "
+	case e.Note != "":
+		s = e.Note + ": "
+	}
+	switch {
+	case e.Basis == inventory.Remembered:
+		s += "(last seen) "
+	case e.Basis == inventory.Planned:
+		s += "(planned) "
+	case e.Among > 1:
+		s += fmt.Sprintf("(among %d) ", e.Among)
+	}
+	return s
+}
+
+type edgeJSON struct {
+	Device string  `json:"device"`
+	Own    *string `json:"own_port"`
+	Parent string  `json:"parent"`
+	Port   *string `json:"port"`
+	Basis  *string `json:"basis"`
+	Among  *int    `json:"among"`
+}
+
+// TreeJSON writes who hangs on what as a list.
+func TreeJSON(w io.Writer, s *inventory.Snapshot) error {
+	out := []edgeJSON{}
+	for i := range s.Edges {
+		e := &s.Edges[i]
+		j := edgeJSON{Device: e.Child, Own: text(e.Own), Parent: e.Parent, Port: text(e.Port), Basis: text(e.Basis)}
+		if e.Among > 1 {
+			j.Among = &e.Among
+		}
+		out = append(out, j)
+	}
+	return write(w, out)
+}

@@ -1,0 +1,94 @@
+// Package discover looks at the network: it runs the sources side by side
+// within the plan's scope and merges what they saw into the evidence of one
+// run, beside the coverage. It only reads.
+//
+// What is sent where is bounded by the plan: ARP on attached networks, SNMP to
+// planned agents, and the further sources that the plan switches on. Networks
+// that the plan only counts are never swept.
+package discover
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"boundwalk/inventory"
+)
+
+// Options say how to look. Secrets is required where the plan has an access.
+type Options struct {
+	// Asked means that a person waits: sweeps send 100 requests a second, else 20.
+	Asked bool
+	// Secrets resolves a reference of the plan.
+	Secrets func(inventory.SecretRef) (string, error)
+	// Repetitions are the request sizes that worked before, by device.
+	Repetitions map[string]int
+	// Progress is told how far each part is. It may be called from several
+	// goroutines, one at a time for each part, and must return quickly.
+	Progress func(part string, done, total int)
+	// Further are sources beside ARP and SNMP, such as what the daemon heard
+	// between two runs.
+	Further []Source
+	// Deadline bounds a whole run; zero means 10 minutes.
+	Deadline time.Duration
+}
+
+// Source adds what it saw to the evidence. It blocks until it is done or ctx
+// ends; its own part is merged when it returns.
+type Source func(ctx context.Context, ev *inventory.Evidence)
+
+// Survey looks once. The evidence is Aborted if ctx ended before all sources
+// did; it is then whole in itself, and never to be compared.
+func Survey(ctx context.Context, plan *inventory.Plan, opts Options) *inventory.Evidence {
+	if opts.Deadline == 0 {
+		opts.Deadline = 10 * time.Minute
+	}
+	if opts.Progress == nil {
+		opts.Progress = func(string, int, int) {}
+	}
+	outer := ctx
+	ctx, cancel := context.WithTimeout(ctx, opts.Deadline)
+	defer cancel()
+	ev := &inventory.Evidence{Started: time.Now()}
+	ev.Attached = attached(plan)
+	agents := newAgents(plan, opts)
+	sources := []Source{agents.collect}
+	swept := make(chan []inventory.Sighting, 1)
+	sources = append(sources, func(ctx context.Context, part *inventory.Evidence) {
+		sweeps(ctx, plan, ev.Attached, opts, part)
+		swept <- part.Sightings
+	}, func(ctx context.Context, _ *inventory.Evidence) {
+		agents.relearn(ctx, <-swept, len(ev.Attached) > 0)
+	})
+	sources = append(sources, further(plan, ev.Attached, opts)...)
+	sources = append(sources, opts.Further...)
+	sideBySide(ctx, ev, sources)
+	agents.merge(ev)
+	ev.Coverage = append(ev.Coverage, remoteNetworks(plan, ev)...)
+	ev.Finished = time.Now()
+	ev.Aborted = outer.Err() != nil
+	return ev
+}
+
+// sideBySide runs the sources at once and merges their parts in the order of
+// the sources, so that the evidence does not depend on which ended first.
+func sideBySide(ctx context.Context, ev *inventory.Evidence, sources []Source) {
+	parts := make([]inventory.Evidence, len(sources))
+	var wg sync.WaitGroup
+	for i, s := range sources {
+		wg.Go(func() { s(ctx, &parts[i]) })
+	}
+	wg.Wait()
+	for i := range parts {
+		p := &parts[i]
+		ev.Coverage = append(ev.Coverage, p.Coverage...)
+		ev.Sightings = append(ev.Sightings, p.Sightings...)
+		ev.Services = append(ev.Services, p.Services...)
+		ev.Reach = append(ev.Reach, p.Reach...)
+		ev.Clocks = append(ev.Clocks, p.Clocks...)
+		ev.DHCP = append(ev.DHCP, p.DHCP...)
+		ev.Logins = append(ev.Logins, p.Logins...)
+		ev.Agents = append(ev.Agents, p.Agents...)
+		ev.Capped = append(ev.Capped, p.Capped...)
+	}
+}
