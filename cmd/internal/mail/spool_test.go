@@ -23,7 +23,7 @@ func TestNextTry(t *testing.T) {
 		"twice":                    {2, time.Hour, 4 * time.Minute, false},
 		"eight times":              {8, time.Hour, 256 * time.Minute, false},
 		"at most six hours":        {9, day, 6 * time.Hour, false},
-		"more tries than bits":     {1 << 40, day, 6 * time.Hour, false},
+		"more tries than bits":     {1 << 30, day, 6 * time.Hour, false},
 		"a count that is nonsense": {-5, 0, 0, false},
 		"just before four days":    {20, 4*day - 1, 6 * time.Hour, false},
 		"four days":                {20, 4 * day, 6 * time.Hour, true},
