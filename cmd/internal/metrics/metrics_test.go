@@ -20,8 +20,6 @@ import (
 	"boundwalk/cmd/internal/metrics"
 )
 
-func watts(w float64) *float64 { return &w }
-
 func ternQuay() metrics.Values {
 	return metrics.Values{
 		LastRun:     time.Date(2026, 5, 18, 7, 45, 12, 250e6, time.UTC),
@@ -33,8 +31,8 @@ func ternQuay() metrics.Values {
 			{Switch: "quay-switch", Port: "8", Watts: 6.25},
 		},
 		Supplies: []metrics.SupplyPower{
-			{Switch: "quay-switch", Supply: "1", Watts: watts(31), Budget: watts(130)},
-			{Switch: "pontoon-switch", Supply: "1", Budget: watts(24)},
+			{Switch: "quay-switch", Supply: "1", Watts: new(31.0), Budget: new(130.0)},
+			{Switch: "pontoon-switch", Supply: "1", Budget: new(24.0)},
 		},
 		MailQueue: 2,
 	}
@@ -129,7 +127,7 @@ func TestHostileLabels(t *testing.T) {
 	long := strings.Repeat("n", 10_000)
 	for _, name := range []string{"a\"} 1\nb{c=\"", "\u202egnp", long, long + "m", "quay", "quay", "\x00"} {
 		values.Ports = append(values.Ports, metrics.PortPower{Switch: name, Port: "1", Watts: 1})
-		values.Supplies = append(values.Supplies, metrics.SupplyPower{Switch: name, Supply: name, Watts: watts(1)})
+		values.Supplies = append(values.Supplies, metrics.SupplyPower{Switch: name, Supply: name, Watts: new(1.0)})
 	}
 	for i := range 10_000 {
 		values.Ports = append(values.Ports, metrics.PortPower{Switch: "quay-switch", Port: fmt.Sprint(i), Watts: 1})
@@ -139,7 +137,7 @@ func TestHostileLabels(t *testing.T) {
 	if n := strings.Count(got, "\n"); n > 4096+40 {
 		t.Errorf("%d lines", n)
 	}
-	for _, l := range strings.Split(got, "\n") {
+	for l := range strings.SplitSeq(got, "\n") {
 		if len(l) > 500 || strings.ContainsAny(l, "\x00\u202e") || strings.HasPrefix(l, "x ") || strings.HasPrefix(l, "b{") {
 			t.Errorf("line %.200q", l)
 		}
