@@ -3,6 +3,7 @@ package snmp
 import (
 	"context"
 	"errors"
+	"net"
 	"net/netip"
 	"sync"
 	"time"
@@ -133,7 +134,7 @@ func (c *Client) contact(ctx context.Context, greet func(s *session, tries int) 
 	if !errors.Is(err, ErrNoResponse) || !opts.Alive || opts.Unconnected {
 		return err
 	}
-	if closeErr := c.Close(); closeErr != nil {
+	if closeErr := c.closeSockets(); closeErr != nil {
 		return closeErr
 	}
 	if again := greetOn(true, 1); !errors.Is(again, ErrNoResponse) {
@@ -144,6 +145,9 @@ func (c *Client) contact(ctx context.Context, greet func(s *session, tries int) 
 
 // second opens another socket to a device that answers on the first.
 func (c *Client) second() (*session, error) {
+	if err := c.device.lost(); err != nil {
+		return nil, err
+	}
 	first := c.sessions[0]
 	s, err := openSession(c.target, first.unconnected, c.device)
 	if err != nil {
@@ -159,13 +163,19 @@ func (c *Client) second() (*session, error) {
 	return s, nil
 }
 
-// Close frees the sockets.
+// Close frees the sockets. Later calls fail with [net.ErrClosed].
 func (c *Client) Close() error {
+	c.device.giveUp(net.ErrClosed)
+	return c.closeSockets()
+}
+
+func (c *Client) closeSockets() error {
 	var errs []error
 	for _, s := range c.sessions {
-		errs = append(errs, s.conn.Close())
+		if err := s.conn.Close(); !errors.Is(err, net.ErrClosed) {
+			errs = append(errs, err)
+		}
 	}
-	c.sessions = nil
 	return errors.Join(errs...)
 }
 

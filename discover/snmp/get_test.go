@@ -155,8 +155,9 @@ func TestGetRefused(t *testing.T) {
 
 // Silence to a large request is not silence: the values come by smaller ones.
 func TestGetSilentWhenLarge(t *testing.T) {
+	t.Parallel()
 	dev := quaySwitch(t, 4)
-	c := dial(t, dev, public, snmp.Options{Timeout: quick.Timeout, Retries: -1})
+	c := dial(t, dev, public, quick)
 	dev.faults(t, simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) {
 		if len(p.Variables) > 2 {
 			p.RequestID = 0

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/netip"
 	"os"
@@ -173,36 +174,37 @@ func printed(v snmp.Value) string {
 	return v.String()
 }
 
+// trees hold values that do not change by themselves, for the most part.
+var trees = []string{
+	"1.3.6.1.2.1.1", "1.3.6.1.2.1.2.2", "1.3.6.1.2.1.4.20", "1.3.6.1.2.1.4.34", "1.3.6.1.2.1.31.1",
+	"1.3.6.1.2.1.88", "1.3.6.1.4.1.8072.9999", "1.3.6.1.6.3.15", "1.3.6.1.6.3.16",
+}
+
+func walkTrees(t *testing.T, addr netip.AddrPort) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for _, tree := range trees {
+		maps.Copy(all, netSNMP(t, "snmpbulkwalk", "-v2c", "-cpublic", addr.String(), "."+tree))
+	}
+	return all
+}
+
 // What net-snmp's own programs read from its daemon is what we read: the same
 // rows, the same values. What changes between two walks of theirs is left out.
-func TestAgainstNetSNMP(t *testing.T) {
+func TestWalkAgainstNetSNMP(t *testing.T) {
 	addr := startSNMPD(t)
-	trees := []string{
-		"1.3.6.1.2.1.1", "1.3.6.1.2.1.2.2", "1.3.6.1.2.1.4.20", "1.3.6.1.2.1.4.34", "1.3.6.1.2.1.31.1",
-		"1.3.6.1.2.1.88", "1.3.6.1.4.1.8072.9999", "1.3.6.1.6.3.15", "1.3.6.1.6.3.16",
-	}
-	walkAll := func() map[string]string {
-		all := map[string]string{}
-		for _, tree := range trees {
-			for name, value := range netSNMP(t, "snmpbulkwalk", "-v2c", "-cpublic", addr.String(), "."+tree) {
-				all[name] = value
-			}
-		}
-		return all
-	}
 	var columns []snmp.OID
 	for _, tree := range trees {
 		columns = append(columns, snmp.MustOID(tree))
 	}
-	creds := map[string]snmp.Credentials{"version 1": {Version: "1", Community: "public"}, "version 2c": public}
-	for name, cred := range snmpdUsers {
-		creds[name] = cred
-	}
+	creds := maps.Clone(snmpdUsers)
+	creds["version 1"] = snmp.Credentials{Version: "1", Community: "public"}
+	creds["version 2c"] = public
 	for name, cred := range creds {
 		t.Run(name, func(t *testing.T) {
-			before := walkAll()
+			before := walkTrees(t, addr)
 			got := dial(t, target{addr: addr}, cred, snmp.Options{}).Walk(t.Context(), columns...)
-			after := walkAll()
+			after := walkTrees(t, addr)
 			if got.Result != snmp.Complete || got.Err != nil {
 				t.Fatalf("got %v, %v", got.Result, got.Err)
 			}
@@ -231,37 +233,40 @@ func TestAgainstNetSNMP(t *testing.T) {
 			}
 		})
 	}
-	t.Run("snmpget", func(t *testing.T) {
-		oids := []snmp.OID{sysName, sysDescr, snmp.MustOID("1.3.6.1.2.1.1.6.0"), snmp.MustOID("1.3.6.1.2.1.1.99.0"), snmp.MustOID("1.3.6.1.2.1.2.2.1.2.4000000"),
-			snmp.MustOID("1.3.6.1.4.1.8072.9999.9999.3.0"), snmp.MustOID("1.3.6.1.4.1.8072.9999.9999.4.0")}
-		args := []string{"-v2c", "-cpublic", addr.String()}
-		for _, o := range oids {
-			args = append(args, "."+o.String())
+}
+
+func TestGetAgainstNetSNMP(t *testing.T) {
+	addr := startSNMPD(t)
+	const edges = "1.3.6.1.4.1.8072.9999.9999"
+	oids := []snmp.OID{
+		sysName, sysDescr, snmp.MustOID("1.3.6.1.2.1.1.6.0"), snmp.MustOID("1.3.6.1.2.1.1.99.0"), ifDescr.Append(4000000),
+		snmp.MustOID(edges + ".1.0"), snmp.MustOID(edges + ".3.0"), snmp.MustOID(edges + ".4.0"), snmp.MustOID("1.3.6.1.6.3.10.2.1.1.0"),
+	}
+	args := []string{"-v2c", "-cpublic", addr.String()}
+	for _, o := range oids {
+		args = append(args, "."+o.String())
+	}
+	want := netSNMP(t, "snmpget", args...)
+	c := dial(t, target{addr: addr}, snmpdUsers["SHA-512, AES-256"], snmp.Options{})
+	rows, err := c.Get(t.Context(), oids...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rows {
+		if o := r.OID.String(); printed(r.Value) != want[o] {
+			t.Errorf("%s: got %s, net-snmp %s", o, printed(r.Value), want[o])
 		}
-		want := netSNMP(t, "snmpget", args...)
-		rows, err := dial(t, target{addr: addr}, snmpdUsers["SHA-512, AES-256"], snmp.Options{}).Get(t.Context(), oids...)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, r := range rows {
-			if o := r.OID.String(); printed(r.Value) != want[o] {
-				t.Errorf("%s: got %s, net-snmp %s", o, printed(r.Value), want[o])
-			}
-		}
-	})
-	t.Run("engine", func(t *testing.T) {
-		e, err := snmp.Discover(t.Context(), addr, snmp.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		want := netSNMP(t, "snmpget", "-v2c", "-cpublic", addr.String(), ".1.3.6.1.6.3.10.2.1.1.0")["1.3.6.1.6.3.10.2.1.1.0"]
-		if got := printed(snmp.ValueOf(snmp.OctetString, e.ID)); got != want {
-			t.Errorf("got %s, net-snmp %s", got, want)
-		}
-		if pen, ok := e.Enterprise(); !ok || pen != 8072 { // net-snmp's number at IANA
-			t.Errorf("got enterprise %d, %v", pen, ok)
-		}
-	})
+	}
+	e, err := snmp.Discover(t.Context(), addr, snmp.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := printed(snmp.ValueOf(snmp.OctetString, e.ID)); got != want["1.3.6.1.6.3.10.2.1.1.0"] {
+		t.Errorf("engine %s, net-snmp %s", got, want["1.3.6.1.6.3.10.2.1.1.0"])
+	}
+	if pen, ok := e.Enterprise(); !ok || pen != 8072 { // net-snmp's number at IANA
+		t.Errorf("got enterprise %d, %v", pen, ok)
+	}
 }
 
 // The daemon's own words for each wrong credential.
@@ -275,6 +280,7 @@ func TestWordsOfNetSNMP(t *testing.T) {
 				continue // no privacy to get wrong
 			}
 			t.Run(name+", wrong "+tt.name, func(t *testing.T) {
+				t.Parallel()
 				if _, err := snmp.Dial(t.Context(), addr, cred, quick); !errors.Is(err, tt.want) {
 					t.Errorf("got %v, want %v", err, tt.want)
 				}

@@ -17,8 +17,8 @@ import (
 var public = snmp.Credentials{Version: "2c", Community: "public"}
 
 // quick is for targets that do not answer. It leaves a loaded machine room to
-// answer where it should.
-var quick = snmp.Options{Timeout: 500 * time.Millisecond}
+// answer where it should. Tests that wait it out run in parallel.
+var quick = snmp.Options{Timeout: 600 * time.Millisecond, Retries: -1}
 
 // Columns of IF-MIB and SNMPv2-MIB.
 var (

@@ -63,6 +63,7 @@ func TestWrongCredentials(t *testing.T) {
 	dev := start(t, simnet.AgentOptions{Users: []simnet.User{auditUser}, Rows: quayRows(4)})
 	for _, tt := range wrong {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			cred := auditor
 			tt.change(&cred)
 			_, err := snmp.Dial(t.Context(), dev.addr, cred, quick)

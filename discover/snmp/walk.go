@@ -18,6 +18,7 @@ var (
 	errBytes = errors.New("size limit reached, loop suspected")
 	errTime  = errors.New("time limit reached")
 	errEmpty = errors.New("the agent answers without values")
+	errMixed = errors.New("rows of another column")
 )
 
 // Walk reads the subtrees below columns in lock step, as many in one request as
@@ -63,14 +64,14 @@ func (col *column) fail(err error) { col.done, col.err = true, err }
 
 // A walk is one call of Walk.
 type walk struct {
-	s       *session
-	columns []*column
-	bytes   int
-	reps    int       // most repetitions, as far as this walk knows; 0: no limit known
-	width   int       // most columns in one request; 0: no limit known
-	used    int       // repetitions in the last request
-	asked   bool      // the device answered
-	failed  []*column // the columns of a request that was too large
+	s        *session
+	columns  []*column
+	bytes    int
+	reps     int // most repetitions, as far as this walk knows; 0: no limit known
+	width    int // most columns in one request; 0: no limit known
+	used     int // repetitions in the last request
+	answered bool
+	failed   []*column // the columns of a request that was too large
 }
 
 func (c *Client) walk(ctx context.Context, s *session, columns []OID) Table {
@@ -131,13 +132,13 @@ func (w *walk) round(ctx context.Context, live []*column) error {
 		if gone := w.s.gone(ctx, err); gone != nil {
 			return gone
 		}
-		w.asked = true
+		w.answered = true
 		w.failed = live
 		return w.less(live, err)
 	case err != nil:
 		return err
 	}
-	w.asked = true
+	w.answered = true
 	switch p.Error {
 	case gosnmp.NoError:
 		return w.take(live, p.Variables)
@@ -225,9 +226,10 @@ func (w *walk) status(live []*column, p *gosnmp.SnmpPacket) error {
 }
 
 // take stores the values of one answer, row by row: the first belongs to the
-// first column, and so on round (RFC 3416, 4.2.3). The answer may stop anywhere.
+// first column, and so on round (RFC 3416, 4.2.3). An answer to GETBULK may stop
+// anywhere; one to GETNEXT may not, so a short one cannot be trusted to be in order.
 func (w *walk) take(live []*column, vars []gosnmp.SnmpPDU) error {
-	if len(vars) == 0 {
+	if len(vars) == 0 || w.used == 1 && len(vars) < len(live) {
 		w.failed = live
 		return w.less(live, errEmpty)
 	}
@@ -264,6 +266,9 @@ func (w *walk) value(col *column, v gosnmp.SnmpPDU) bool {
 	case name.Compare(col.last) <= 0:
 		col.fail(fmt.Errorf("%w: %v after %v", errLoop, name, col.last))
 		return false
+	case !name.HasPrefix(col.root) && w.passed(name):
+		col.fail(fmt.Errorf("%w: %v after %v", errMixed, name, col.last))
+		return false
 	case !name.HasPrefix(col.root):
 		col.done = true
 		return true
@@ -277,6 +282,14 @@ func (w *walk) value(col *column, v gosnmp.SnmpPDU) bool {
 	return value.Kind != Null
 }
 
+// passed tells whether name lies behind the first row of another column. No row
+// can be the next one there: an agent that answers so has mixed up its values.
+func (w *walk) passed(name OID) bool {
+	return slices.ContainsFunc(w.columns, func(col *column) bool {
+		return len(col.rows) > 0 && name.HasPrefix(col.root) && name.Compare(col.rows[0].OID) > 0
+	})
+}
+
 // table adds up what the columns have. The error of the whole walk comes first.
 func (w *walk) table(err error) Table {
 	t := Table{Err: err, Repetitions: w.used}
@@ -286,11 +299,11 @@ func (w *walk) table(err error) Table {
 			t.Err = col.err
 		}
 	}
-	t.Result = result(t, w.asked)
+	t.Result = result(t, w.answered)
 	return t
 }
 
-func result(t Table, asked bool) Result {
+func result(t Table, answered bool) Result {
 	switch {
 	case t.Err == nil && len(t.Rows) == 0:
 		return NotOffered
@@ -300,9 +313,9 @@ func result(t Table, asked bool) Result {
 		return Partial
 	case isRefusal(t.Err):
 		return Refused
-	case errors.Is(t.Err, ErrNoResponse):
+	case errors.Is(t.Err, ErrNoResponse), errors.Is(t.Err, errTime) && !answered:
 		return NoAnswer
-	case !asked && (errors.Is(t.Err, context.Canceled) || errors.Is(t.Err, context.DeadlineExceeded)):
+	case !answered: // cancelled, or closed
 		return 0
 	}
 	return Partial

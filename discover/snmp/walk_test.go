@@ -196,6 +196,30 @@ func TestWalkOddSizes(t *testing.T) {
 	sameRows(t, got.Rows, want.Rows)
 }
 
+// An agent that leaves a value out shifts the others to the wrong columns. By
+// GETNEXT that shows, and smaller requests get every row; in a bulk answer it
+// must at least not pass for a table with fewer rows.
+func TestWalkShifted(t *testing.T) {
+	dev := quaySwitch(t, 10)
+	want := dial(t, dev, public, snmp.Options{}).Walk(t.Context(), ifIndex, ifDescr, ifName)
+	for i := range 3 {
+		dev.faults(t, simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) {
+			if len(p.Variables) > 1 {
+				p.Variables = slices.Delete(p.Variables, min(i, len(p.Variables)-1), min(i, len(p.Variables)-1)+1)
+			}
+		}})
+		got := dial(t, dev, public, snmp.Options{Repetitions: 1}).Walk(t.Context(), ifIndex, ifDescr, ifName)
+		if got.Result != snmp.Complete {
+			t.Errorf("GETNEXT: got %v, %v", got.Result, got.Err)
+		}
+		sameRows(t, got.Rows, want.Rows)
+		bulk := dial(t, dev, public, snmp.Options{}).Walk(t.Context(), ifIndex, ifDescr, ifName)
+		if bulk.Result != snmp.Partial || bulk.Err == nil {
+			t.Errorf("GETBULK without value %d: got %v, %d rows, %v", i, bulk.Result, len(bulk.Rows), bulk.Err)
+		}
+	}
+}
+
 // tooBig down to one value a request: every row still comes.
 func TestWalkTinyAgent(t *testing.T) {
 	dev := quaySwitch(t, 10)
@@ -243,6 +267,7 @@ func TestWalkColumns(t *testing.T) {
 
 // A device that stops in the middle leaves sound rows, and nothing is absent.
 func TestWalkSilenceInTheMiddle(t *testing.T) {
+	t.Parallel()
 	dev := quaySwitch(t, 40)
 	c := dial(t, dev, public, snmp.Options{Timeout: quick.Timeout, Retries: -1, MaxVarbinds: 20})
 	dev.faults(t, simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) {
