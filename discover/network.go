@@ -9,7 +9,6 @@ import (
 	"os"
 	"slices"
 	"sync"
-	"time"
 
 	"boundwalk/discover/arp"
 	"boundwalk/inventory"
