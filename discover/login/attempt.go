@@ -19,8 +19,8 @@ import (
 )
 
 const (
-	mostBody = 1 << 20            // bytes read of one answer's body
-	mostRead = mostBody + 128<<10 // bytes read of one connection: body, headers, TLS
+	mostBody = 1 << 20      // bytes read of one answer's body; the rest is left
+	mostRead = 2 * mostBody // bytes read of one connection: more is an error
 )
 
 // attempt is one allowed check while it runs. Not safe for concurrent use.
@@ -79,9 +79,7 @@ func (a *attempt) run(ctx context.Context) {
 // this order a device never counts more than one failure. The name is made up
 // too, so that it is not the account that counts it.
 func (a *attempt) contrast(ctx context.Context, first verdict) verdict {
-	wrong := NewSecret(rand.Text())
-	defer wrong.Wipe()
-	second := a.once(ctx, rand.Text(), wrong)
+	second := a.once(ctx, rand.Text(), NewSecret(rand.Text()))
 	switch {
 	case second.outcome == Accepted:
 		v := cannotTell("a surely wrong login is taken too")
@@ -133,7 +131,7 @@ type conn struct {
 	stop func() bool
 }
 
-var errTooMuch = errors.New("more bytes than one answer may have")
+var errTooMuch = errors.New("more than 2 MiB sent")
 
 func (c *conn) Read(b []byte) (int, error) {
 	n, err := 0, errTooMuch
@@ -206,7 +204,7 @@ func trouble(err error) (words string, sign bool) {
 	case errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETUNREACH):
 		return "no way to its address", false
 	case errors.Is(err, errTooMuch):
-		return "more than 1 MiB sent", false
+		return errTooMuch.Error(), false
 	case errors.Is(err, errElsewhere):
 		return errElsewhere.Error(), false
 	case errors.Is(err, io.ErrUnexpectedEOF):

@@ -114,7 +114,9 @@ func TestSpoofedAddressIsNotTried(t *testing.T) {
 			"an old reading": func(context.Context, netip.Addr) (login.Sighting, error) {
 				return login.Sighting{MAC: mac31, At: time.Now().Add(-time.Minute)}, nil
 			},
-			"no reading":   func(context.Context, netip.Addr) (login.Sighting, error) { return login.Sighting{}, errors.New("silent") },
+			"no reading": func(context.Context, netip.Addr) (login.Sighting, error) {
+				return login.Sighting{}, errors.New("silent")
+			},
 			"no way to it": nil,
 		} {
 			checker := site.process(ledger)
@@ -153,6 +155,31 @@ func TestAnotherProcessTakesTheTurn(t *testing.T) {
 	ledger := &racing{memory: &memory{}}
 	r := (&login.Checker{Ledger: ledger, Lab: lab}).Check(t.Context(), []login.Target{target(d.at, account(login.OverHTTP))})[0]
 	expect(t, r, login.NotChecked, &d.counted, 0)
+	if !strings.Contains(r.Reason, "another check") {
+		t.Errorf("reason %q", r.Reason)
+	}
+}
+
+// What the ledger holds back costs no packet, not even the one that asks for the MAC.
+func TestHeldBackAsksNoMAC(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		asked := 0
+		checker := &login.Checker{
+			Ledger: &memory{},
+			ReadMAC: func(ctx context.Context, a netip.Addr) (login.Sighting, error) {
+				asked++
+				return readMAC(ctx, a)
+			},
+			SNMP: func(context.Context, login.SNMPTry) (login.Outcome, error) { return login.Accepted, nil },
+		}
+		for range 5 {
+			checker.Check(t.Context(), communities(1))
+			time.Sleep(time.Hour)
+		}
+		if asked != 1 {
+			t.Errorf("asked for a MAC %d times, want 1", asked)
+		}
+	})
 }
 
 type racing struct{ *memory }

@@ -11,6 +11,9 @@ import (
 const loginPage = `<html><form method=post action=/do><input type=hidden name=token value=t0ken>` +
 	`<input name=u><input type=password name=p></form></html>`
 
+// scripts is what a page brings along for all that it may have to say.
+const scripts = `<script>var said = ["too many attempts", "account locked", "wrong password"]</script>`
+
 // formDevice is a device with a login page, a token against forged requests, and a session
 // cookie. fails is its answer to a wrong login.
 func formDevice(t *testing.T, pass string, fails func(w http.ResponseWriter)) *webDevice {
@@ -28,7 +31,7 @@ func formDevice(t *testing.T, pass string, fails func(w http.ResponseWriter)) *w
 		case r.URL.Path == "/status" && session != nil && session.Value == "s3ssion":
 			fmt.Fprint(w, "log out here")
 		default:
-			fmt.Fprint(w, loginPage)
+			fmt.Fprint(w, loginPage+scripts)
 		}
 	})
 }
@@ -47,6 +50,7 @@ func TestForm(t *testing.T) {
 	sorry := func(w http.ResponseWriter) { fmt.Fprint(w, loginPage+"wrong name or password") }
 	unauthorized := func(w http.ResponseWriter) { w.WriteHeader(401) }
 	tooMany := func(w http.ResponseWriter) { fmt.Fprint(w, loginPage+"Too many attempts, try again later") }
+	messages := func(w http.ResponseWriter) { fmt.Fprint(w, loginPage+scripts) }
 	proof := login.Form{Proof: "/status"}
 	cases := []struct {
 		name     string
@@ -58,6 +62,7 @@ func TestForm(t *testing.T) {
 		sent     int
 	}{
 		{"a page behind the login proves it", secret, again, proof, false, login.Accepted, 1},
+		{"words of a lock that the login page holds anyhow", "changed", messages, login.Form{Proof: "/messages"}, false, login.CannotTell, 1},
 		{"without such a page it takes a second try, which is not allowed", secret, again, login.Form{}, false, login.CannotTell, 1},
 		{"without such a page a second try proves it", secret, again, login.Form{}, true, login.Accepted, 2},
 		{"login page again: no proof of either", "changed", again, proof, false, login.CannotTell, 1},

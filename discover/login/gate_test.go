@@ -127,64 +127,67 @@ func TestGateOnAddress(t *testing.T) {
 	}
 }
 
+const dayAgo, weekAgo, year = 24 * time.Hour, 7 * 24 * time.Hour, 365 * 24 * time.Hour
+
+func with(y login.Try, f func(*login.Try)) login.Try { f(&y); return y }
+func other(y *login.Try)                             { y.Entry = "dome 2" }
+func unsent(y *login.Try)                            { y.Sent = 0 }
+func ask(t *login.Target)                            { t.Asked = true }
+func restart(t *login.Target)                        { t.Booted = noon.Add(-time.Hour) }
+
+var recordCases = []struct {
+	name   string
+	change func(*login.Target)
+	tries  []login.Try
+	want   string
+}{
+	{"never tried", nil, nil, ""},
+	{"accepted an hour ago", nil, []login.Try{past(time.Hour, login.Accepted)}, "one try in 24 hours"},
+	{"accepted an hour ago, asked", ask, []login.Try{past(time.Hour, login.Accepted)}, "one try in 24 hours"},
+	{"accepted a second less than a day ago", ask, []login.Try{past(dayAgo-time.Second, login.Accepted)}, "one try in 24 hours"},
+	{"accepted a day ago", nil, []login.Try{past(dayAgo, login.Accepted)}, ""},
+	{"refused a day ago", nil, []login.Try{past(dayAgo, login.Refused)}, "none follows"},
+	{"refused a year ago", nil, []login.Try{past(year, login.Refused)}, "none follows"},
+	{"refused a day ago, asked", ask, []login.Try{past(dayAgo, login.Refused)}, ""},
+	{"refused an hour ago, asked", ask, []login.Try{past(time.Hour, login.Refused)}, "one try in 24 hours"},
+	{"accepted, then refused", nil, []login.Try{past(dayAgo, login.Refused), past(weekAgo, login.Accepted)}, "none follows"},
+	{"refused, then accepted", nil, []login.Try{past(weekAgo, login.Refused), past(dayAgo, login.Accepted)}, ""},
+	{"no proof a week ago", nil, []login.Try{past(weekAgo, login.CannotTell)}, "none follows"},
+	{"killed a week ago", nil, []login.Try{past(weekAgo, "")}, "without a known outcome"},
+	{"killed an hour ago, asked", ask, []login.Try{with(past(time.Hour, ""), unsent)}, "one try in 24 hours"},
+	{"firmware changed", func(t *login.Target) { t.Firmware = "1.1" }, []login.Try{past(weekAgo, login.Refused)}, ""},
+	{"firmware changed an hour after", func(t *login.Target) { t.Firmware = "1.1" }, []login.Try{past(time.Hour, login.Refused)}, "one try in 24 hours"},
+	{"firmware back to one that was tried", nil, []login.Try{past(2*weekAgo, login.Refused), with(past(weekAgo, login.Refused), func(y *login.Try) { y.Firmware = "1.1" })}, "none follows"},
+	{"firmware not read now", func(t *login.Target) { t.Firmware = "" }, []login.Try{past(weekAgo, login.Refused)}, "none follows"},
+	{"firmware not read then", nil, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.Firmware = "" })}, "none follows"},
+	{"replaced", nil, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.MAC = mac99 })}, ""},
+	{"its other MAC is no replacement", nil, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.MAC = mac32 })}, "none follows"},
+	{"restarted", restart, []login.Try{past(weekAgo, login.Refused)}, ""},
+	{"restarted before the try", nil, []login.Try{past(weekAgo, login.Refused)}, "none follows"},
+	{"a start in the future", func(t *login.Target) { t.Booted = noon.Add(time.Hour) }, []login.Try{past(weekAgo, login.Refused)}, "none follows"},
+	{"restarted a second time in 30 days", restart, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.Why = "the device restarted" })}, "none follows"},
+	{"restarted again after 30 days", restart, []login.Try{with(past(30*dayAgo, login.Refused), func(y *login.Try) { y.Why = "the device restarted" })}, ""},
+	{"locked a year ago", ask, []login.Try{past(year, login.Locked)}, "a person must clear it"},
+	{"another account locked", ask, []login.Try{with(past(year, login.Locked), other)}, "a person must clear it"},
+	{"a lock beside a success", ask, []login.Try{with(past(year, login.Accepted), func(y *login.Try) { y.Lock = "status 423" })}, "a person must clear it"},
+	{"lock cleared", ask, []login.Try{with(past(weekAgo, login.Locked), func(y *login.Try) { y.Cleared = true })}, ""},
+	{"lock cleared within the day", ask, []login.Try{with(past(time.Hour, login.Locked), func(y *login.Try) { y.Cleared = true })}, "one try in 24 hours"},
+	{"lock cleared, not asked", nil, []login.Try{with(past(weekAgo, login.Locked), func(y *login.Try) { y.Cleared = true })}, "none follows"},
+	{"another account refused an hour ago", ask, []login.Try{with(past(time.Hour, login.Refused), other)}, "another account"},
+	{"another account killed an hour ago", ask, []login.Try{with(past(time.Hour, ""), other)}, "another account"},
+	{"another account accepted an hour ago", ask, []login.Try{with(past(time.Hour, login.Accepted), other)}, ""},
+	{"another account refused a day ago", nil, []login.Try{with(past(dayAgo, login.Refused), other)}, ""},
+	{"nothing was sent an hour ago", nil, []login.Try{with(past(time.Hour, login.NotChecked), unsent)}, "one try in 24 hours"},
+	{"nothing was sent an hour ago, asked", ask, []login.Try{with(past(time.Hour, login.NotChecked), unsent)}, ""},
+	{"nothing was sent a day ago", nil, []login.Try{with(past(dayAgo, login.NotInitialised), unsent)}, ""},
+	{"a try from next year", ask, []login.Try{past(-year, login.Accepted)}, "still to come"},
+	{"another account's try from next year", ask, []login.Try{with(past(-year, login.Accepted), other)}, "still to come"},
+	{"a try from next year, cleared", ask, []login.Try{with(past(-year, login.Refused), func(y *login.Try) { y.Cleared = true })}, ""},
+	{"clock a second back", ask, []login.Try{past(-time.Second, login.Accepted)}, "one try in 24 hours"},
+}
+
 func TestGateOnRecord(t *testing.T) {
-	const dayAgo, weekAgo, year = 24 * time.Hour, 7 * 24 * time.Hour, 365 * 24 * time.Hour
-	with := func(y login.Try, f func(*login.Try)) login.Try { f(&y); return y }
-	other := func(y *login.Try) { y.Entry = "dome 2" }
-	unsent := func(y *login.Try) { y.Sent = 0 }
-	ask := func(t *login.Target) { t.Asked = true }
-	restart := func(t *login.Target) { t.Booted = noon.Add(-time.Hour) }
-	cases := []struct {
-		name   string
-		change func(*login.Target)
-		tries  []login.Try
-		want   string
-	}{
-		{"never tried", nil, nil, ""},
-		{"accepted an hour ago", nil, []login.Try{past(time.Hour, login.Accepted)}, "one try in 24 hours"},
-		{"accepted an hour ago, asked", ask, []login.Try{past(time.Hour, login.Accepted)}, "one try in 24 hours"},
-		{"accepted a second less than a day ago", ask, []login.Try{past(dayAgo-time.Second, login.Accepted)}, "one try in 24 hours"},
-		{"accepted a day ago", nil, []login.Try{past(dayAgo, login.Accepted)}, ""},
-		{"refused a day ago", nil, []login.Try{past(dayAgo, login.Refused)}, "none follows"},
-		{"refused a year ago", nil, []login.Try{past(year, login.Refused)}, "none follows"},
-		{"refused a day ago, asked", ask, []login.Try{past(dayAgo, login.Refused)}, ""},
-		{"refused an hour ago, asked", ask, []login.Try{past(time.Hour, login.Refused)}, "one try in 24 hours"},
-		{"accepted, then refused", nil, []login.Try{past(dayAgo, login.Refused), past(weekAgo, login.Accepted)}, "none follows"},
-		{"refused, then accepted", nil, []login.Try{past(weekAgo, login.Refused), past(dayAgo, login.Accepted)}, ""},
-		{"no proof a week ago", nil, []login.Try{past(weekAgo, login.CannotTell)}, "none follows"},
-		{"killed a week ago", nil, []login.Try{past(weekAgo, "")}, "without a known outcome"},
-		{"killed an hour ago, asked", ask, []login.Try{with(past(time.Hour, ""), unsent)}, "one try in 24 hours"},
-		{"firmware changed", func(t *login.Target) { t.Firmware = "1.1" }, []login.Try{past(weekAgo, login.Refused)}, ""},
-		{"firmware changed an hour after", func(t *login.Target) { t.Firmware = "1.1" }, []login.Try{past(time.Hour, login.Refused)}, "one try in 24 hours"},
-		{"firmware back to one that was tried", nil, []login.Try{past(2*weekAgo, login.Refused), with(past(weekAgo, login.Refused), func(y *login.Try) { y.Firmware = "1.1" })}, "none follows"},
-		{"firmware not read now", func(t *login.Target) { t.Firmware = "" }, []login.Try{past(weekAgo, login.Refused)}, "none follows"},
-		{"firmware not read then", nil, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.Firmware = "" })}, "none follows"},
-		{"replaced", nil, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.MAC = mac99 })}, ""},
-		{"its other MAC is no replacement", nil, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.MAC = mac32 })}, "none follows"},
-		{"restarted", restart, []login.Try{past(weekAgo, login.Refused)}, ""},
-		{"restarted before the try", nil, []login.Try{past(weekAgo, login.Refused)}, "none follows"},
-		{"a start in the future", func(t *login.Target) { t.Booted = noon.Add(time.Hour) }, []login.Try{past(weekAgo, login.Refused)}, "none follows"},
-		{"restarted a second time in 30 days", restart, []login.Try{with(past(weekAgo, login.Refused), func(y *login.Try) { y.Why = "the device restarted" })}, "none follows"},
-		{"restarted again after 30 days", restart, []login.Try{with(past(30*dayAgo, login.Refused), func(y *login.Try) { y.Why = "the device restarted" })}, ""},
-		{"locked a year ago", ask, []login.Try{past(year, login.Locked)}, "a person must clear it"},
-		{"another account locked", ask, []login.Try{with(past(year, login.Locked), other)}, "a person must clear it"},
-		{"a lock beside a success", ask, []login.Try{with(past(year, login.Accepted), func(y *login.Try) { y.Lock = "status 423" })}, "a person must clear it"},
-		{"lock cleared", ask, []login.Try{with(past(weekAgo, login.Locked), func(y *login.Try) { y.Cleared = true })}, ""},
-		{"lock cleared within the day", ask, []login.Try{with(past(time.Hour, login.Locked), func(y *login.Try) { y.Cleared = true })}, "one try in 24 hours"},
-		{"lock cleared, not asked", nil, []login.Try{with(past(weekAgo, login.Locked), func(y *login.Try) { y.Cleared = true })}, "none follows"},
-		{"another account refused an hour ago", ask, []login.Try{with(past(time.Hour, login.Refused), other)}, "another account"},
-		{"another account killed an hour ago", ask, []login.Try{with(past(time.Hour, ""), other)}, "another account"},
-		{"another account accepted an hour ago", ask, []login.Try{with(past(time.Hour, login.Accepted), other)}, ""},
-		{"another account refused a day ago", nil, []login.Try{with(past(dayAgo, login.Refused), other)}, ""},
-		{"nothing was sent an hour ago", nil, []login.Try{with(past(time.Hour, login.NotChecked), unsent)}, "one try in 24 hours"},
-		{"nothing was sent an hour ago, asked", ask, []login.Try{with(past(time.Hour, login.NotChecked), unsent)}, ""},
-		{"nothing was sent a day ago", nil, []login.Try{with(past(dayAgo, login.NotInitialised), unsent)}, ""},
-		{"a try from next year", ask, []login.Try{past(-year, login.Accepted)}, "still to come"},
-		{"another account's try from next year", ask, []login.Try{with(past(-year, login.Accepted), other)}, "still to come"},
-		{"a try from next year, cleared", ask, []login.Try{with(past(-year, login.Refused), func(y *login.Try) { y.Cleared = true })}, ""},
-		{"clock a second back", ask, []login.Try{past(-time.Second, login.Accepted)}, "one try in 24 hours"},
-	}
-	for _, c := range cases {
+	for _, c := range recordCases {
 		t.Run(c.name, func(t *testing.T) {
 			target, seen := onQuay()
 			if c.change != nil {

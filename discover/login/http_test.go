@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/netip"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -53,6 +54,27 @@ func TestBasicAndDigest(t *testing.T) {
 			})
 		}
 	}
+}
+
+func TestIPv6(t *testing.T) {
+	l, err := net.Listen("tcp", "[::1]:0")
+	if err != nil {
+		t.Skip("no IPv6 loopback here")
+	}
+	d := &webDevice{}
+	h := digestAuth("MD5", "auth", secret)
+	s := &http.Server{Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/" {
+			http.Redirect(w, r, "http://"+r.Host+"/admin", http.StatusFound)
+			return
+		}
+		h(d, w, r)
+	})}
+	go s.Serve(l)
+	defer s.Close()
+	c := &login.Checker{Ledger: &memory{}, Lab: []netip.Prefix{netip.MustParsePrefix("::1/128")}}
+	r := c.Check(t.Context(), []login.Target{target(l.Addr().String(), account(login.OverHTTP))})[0]
+	expect(t, r, login.Accepted, &d.counted, 1)
 }
 
 // A login that anything opens is no factory account.
@@ -113,66 +135,78 @@ func TestContrast(t *testing.T) {
 	})
 }
 
+type handler = func(http.ResponseWriter, *http.Request)
+
+// askFor is a 401 with challenges.
+func askFor(w http.ResponseWriter, offers ...string) {
+	for _, o := range offers {
+		w.Header().Add("WWW-Authenticate", o)
+	}
+	w.WriteHeader(http.StatusUnauthorized)
+}
+
+// after answers a login.
+func after(status int, body string) handler {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if r.Header.Get("Authorization") == "" {
+			askFor(w, `Basic realm="x"`)
+			return
+		}
+		w.WriteHeader(status)
+		fmt.Fprint(w, body)
+	}
+}
+
+// before answers all alike.
+func before(status int, body string) handler {
+	return func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(status); fmt.Fprint(w, body) }
+}
+
+// offers asks for a login.
+func offers(o ...string) handler {
+	return func(w http.ResponseWriter, r *http.Request) { askFor(w, o...) }
+}
+
+var answerCases = []struct {
+	name string
+	over login.Over
+	h    handler
+	want login.Outcome
+	sent int
+}{
+	{"200 for everything", login.OverHTTP, before(200, "hello"), login.CannotTell, 0},
+	{"404 without a login", login.OverHTTP, before(404, ""), login.CannotTell, 0},
+	{"403 without a login", login.OverHTTP, before(403, "no"), login.CannotTell, 0},
+	{"423 before any login", login.OverHTTP, before(423, ""), login.Locked, 0},
+	{"429 before any login", login.OverHTTP, before(429, ""), login.Locked, 0},
+	{"403 locked before any login", login.OverHTTP, before(403, "This device is locked."), login.Locked, 0},
+	{"two password fields: never set up", login.OverHTTP, before(200, `<form action=/set><input type=password name=p1><INPUT TYPE="Password" name=p2></form>`), login.NotInitialised, 0},
+	{"one password field: a login page", login.OverHTTP, before(200, `<form><input type=password></form>`), login.CannotTell, 0},
+	{"a login beside a change of password", login.OverHTTP, before(200, `<form><input type=password></form><form><input type=password><input type=password></form>`), login.CannotTell, 0},
+	{"three password fields: a change", login.OverHTTP, before(200, `<form><input type=password><input type=password><input type=password></form>`), login.CannotTell, 0},
+	{"423", login.OverHTTP, after(423, ""), login.Locked, 1},
+	{"429", login.OverHTTP, after(429, ""), login.Locked, 1},
+	{"403", login.OverHTTP, after(403, ""), login.Locked, 1},
+	{"401 with words of a lock", login.OverHTTP, after(401, "Too many failed attempts"), login.Locked, 1},
+	{"401 locked", login.OverHTTP, after(401, "LOCKED"), login.Locked, 1},
+	{"401 unlocked is another word", login.OverHTTP, after(401, "unlocked"), login.Refused, 1},
+	{"200 with words of a lock", login.OverHTTP, after(200, "Your account is locked."), login.Locked, 1},
+	{"200 with a door that is locked", login.OverHTTP, after(200, "door: locked"), login.Accepted, 1},
+	{"302 after the login", login.OverHTTP, after(302, ""), login.CannotTell, 1},
+	{"500 after the login", login.OverHTTP, after(500, ""), login.CannotTell, 1},
+	{"no challenge", login.OverHTTP, offers(), login.CannotTell, 0},
+	{"unknown scheme", login.OverHTTP, offers("Bearer"), login.CannotTell, 0},
+	{"Digest of an unknown hash beside Basic: no fall to Basic", login.OverHTTP, offers(`Digest realm="x", nonce="y", algorithm=MD6`, `Basic realm="x"`), login.CannotTell, 0},
+	{"Basic where the plan wants Digest", login.OverHTTPDigest, offers(`Basic realm="x"`), login.CannotTell, 0},
+	{"Digest where the plan wants Basic", login.OverHTTPBasic, offers(`Digest realm="x", nonce="y"`), login.CannotTell, 0},
+	{"both in one field", login.OverHTTPBasic, offers(`Digest realm="x", nonce="y", Basic realm="x"`), login.Refused, 1},
+	{"realm that cannot be sent back", login.OverHTTP, offers("Digest realm=\"\xe9\", nonce=\"y\""), login.CannotTell, 0},
+	{"stale nonce", login.OverHTTP, offers(`Digest realm="x", nonce="y", stale=TRUE`), login.CannotTell, 1},
+}
+
 // What an answer to the look, or to the login, comes to.
 func TestAnswers(t *testing.T) {
-	ask := func(w http.ResponseWriter, offers ...string) {
-		for _, o := range offers {
-			w.Header().Add("WWW-Authenticate", o)
-		}
-		w.WriteHeader(http.StatusUnauthorized)
-	}
-	after := func(status int, body string) func(http.ResponseWriter, *http.Request) {
-		return func(w http.ResponseWriter, r *http.Request) {
-			if r.Header.Get("Authorization") == "" {
-				ask(w, `Basic realm="x"`)
-				return
-			}
-			w.WriteHeader(status)
-			fmt.Fprint(w, body)
-		}
-	}
-	before := func(status int, body string) func(http.ResponseWriter, *http.Request) {
-		return func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(status); fmt.Fprint(w, body) }
-	}
-	offers := func(o ...string) func(http.ResponseWriter, *http.Request) {
-		return func(w http.ResponseWriter, r *http.Request) { ask(w, o...) }
-	}
-	cases := []struct {
-		name string
-		over login.Over
-		h    func(http.ResponseWriter, *http.Request)
-		want login.Outcome
-		sent int
-	}{
-		{"200 for everything", login.OverHTTP, before(200, "hello"), login.CannotTell, 0},
-		{"404 without a login", login.OverHTTP, before(404, ""), login.CannotTell, 0},
-		{"403 without a login", login.OverHTTP, before(403, "no"), login.CannotTell, 0},
-		{"423 before any login", login.OverHTTP, before(423, ""), login.Locked, 0},
-		{"429 before any login", login.OverHTTP, before(429, ""), login.Locked, 0},
-		{"403 locked before any login", login.OverHTTP, before(403, "This device is locked."), login.Locked, 0},
-		{"two password fields: never set up", login.OverHTTP, before(200, `<form action=/set><input type=password name=p1><INPUT TYPE="Password" name=p2></form>`), login.NotInitialised, 0},
-		{"one password field: a login page", login.OverHTTP, before(200, `<form><input type=password></form>`), login.CannotTell, 0},
-		{"a login beside a change of password", login.OverHTTP, before(200, `<form><input type=password></form><form><input type=password><input type=password></form>`), login.CannotTell, 0},
-		{"423", login.OverHTTP, after(423, ""), login.Locked, 1},
-		{"429", login.OverHTTP, after(429, ""), login.Locked, 1},
-		{"403", login.OverHTTP, after(403, ""), login.Locked, 1},
-		{"401 with words of a lock", login.OverHTTP, after(401, "Too many failed attempts"), login.Locked, 1},
-		{"401 locked", login.OverHTTP, after(401, "LOCKED"), login.Locked, 1},
-		{"401 unlocked is another word", login.OverHTTP, after(401, "unlocked"), login.Refused, 1},
-		{"200 with words of a lock", login.OverHTTP, after(200, "Your account is locked."), login.Locked, 1},
-		{"200 with a door that is locked", login.OverHTTP, after(200, "door: locked"), login.Accepted, 1},
-		{"302 after the login", login.OverHTTP, after(302, ""), login.CannotTell, 1},
-		{"500 after the login", login.OverHTTP, after(500, ""), login.CannotTell, 1},
-		{"no challenge", login.OverHTTP, offers(), login.CannotTell, 0},
-		{"unknown scheme", login.OverHTTP, offers("Bearer"), login.CannotTell, 0},
-		{"Digest of an unknown hash beside Basic: no fall to Basic", login.OverHTTP, offers(`Digest realm="x", nonce="y", algorithm=MD6`, `Basic realm="x"`), login.CannotTell, 0},
-		{"Basic where the plan wants Digest", login.OverHTTPDigest, offers(`Basic realm="x"`), login.CannotTell, 0},
-		{"Digest where the plan wants Basic", login.OverHTTPBasic, offers(`Digest realm="x", nonce="y"`), login.CannotTell, 0},
-		{"both in one field", login.OverHTTPBasic, offers(`Digest realm="x", nonce="y", Basic realm="x"`), login.Refused, 1},
-		{"realm that cannot be sent back", login.OverHTTP, offers("Digest realm=\"\xe9\", nonce=\"y\""), login.CannotTell, 0},
-		{"stale nonce", login.OverHTTP, offers(`Digest realm="x", nonce="y", stale=TRUE`), login.CannotTell, 1},
-	}
-	for _, c := range cases {
+	for _, c := range answerCases {
 		t.Run(c.name, func(t *testing.T) {
 			d := serve(t, func(d *webDevice, w http.ResponseWriter, r *http.Request) {
 				if r.Header.Get("Authorization") != "" {

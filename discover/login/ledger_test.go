@@ -42,11 +42,14 @@ func (m *memory) Tries(_ context.Context, device string, macs [][6]byte) ([]logi
 	return m.at(device, macs), nil
 }
 
-func (m *memory) Reserve(_ context.Context, t login.Try, macs [][6]byte, prior int) (int64, error) {
+func (m *memory) Reserve(ctx context.Context, t login.Try, macs [][6]byte, prior int) (int64, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.fail == "reserve" {
 		return 0, errDisk
+	}
+	if ctx.Err() != nil {
+		return 0, ctx.Err()
 	}
 	if len(m.at(t.Device, macs)) != prior {
 		return 0, login.ErrReserved
@@ -58,7 +61,7 @@ func (m *memory) Reserve(_ context.Context, t login.Try, macs [][6]byte, prior i
 	return int64(len(m.tries) - 1), nil
 }
 
-func (m *memory) Record(_ context.Context, id int64, r login.Result) error {
+func (m *memory) Record(ctx context.Context, id int64, r login.Result) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.die == "record" {
@@ -66,6 +69,9 @@ func (m *memory) Record(_ context.Context, id int64, r login.Result) error {
 	}
 	if m.fail == "record" {
 		return errDisk
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
 	}
 	t := &m.tries[id]
 	t.Outcome, t.Sent, t.Lock = r.Outcome, r.Sent, r.Lock

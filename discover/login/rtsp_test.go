@@ -33,7 +33,7 @@ func (d rtspDevice) serve(t *testing.T) (at string, counted *atomic.Int32) {
 	counted = new(atomic.Int32)
 	at = wire(t, func(c net.Conn) {
 		defer c.Close()
-		asked := d.closes
+		asked, n := d.closes, 0
 		r := textproto.NewReader(bufio.NewReader(c))
 		for {
 			line, err := r.ReadLine()
@@ -43,6 +43,9 @@ func (d rtspDevice) serve(t *testing.T) (at string, counted *atomic.Int32) {
 			h, err := r.ReadMIMEHeader()
 			if err != nil {
 				return
+			}
+			if n++; h.Get("CSeq") != fmt.Sprint(n) {
+				t.Errorf("CSeq %q of request %d", h.Get("CSeq"), n)
 			}
 			method, url, _ := strings.Cut(line, " ")
 			url, _, _ = strings.Cut(url, " ")
@@ -136,31 +139,35 @@ func TestRTSP(t *testing.T) {
 	})
 }
 
+const rtspAsk = "RTSP/1.0 401 Unauthorized\r\nCSeq: 1\r\nWWW-Authenticate: Basic realm=\"x\"\r\n\r\n"
+
+var rtspOddCases = []struct {
+	name    string
+	answers []string // one a request; then the connection is closed
+	hold    bool     // or held
+	want    login.Outcome
+	sent    int
+	open    bool
+	reason  string
+}{
+	{"no login needed", []string{fmt.Sprintf("RTSP/1.0 200 OK\r\nCSeq: 1\r\nContent-Length: %d\r\n\r\n%s", len(sdp), sdp)}, false, login.CannotTell, 0, true, ""},
+	{"200 to all", []string{"RTSP/1.0 200 OK\r\nCSeq: 1\r\n\r\n"}, false, login.CannotTell, 0, false, ""},
+	{"no such stream", []string{"RTSP/1.0 404 Not Found\r\nCSeq: 1\r\n\r\n"}, false, login.CannotTell, 0, false, ""},
+	{"limits before any login", []string{"RTSP/1.0 453 Not Enough Bandwidth\r\nCSeq: 1\r\n\r\n"}, false, login.Locked, 0, false, ""},
+	{"another request's answer", []string{"RTSP/1.0 401 Unauthorized\r\nCSeq: 7\r\n\r\n"}, false, login.NotChecked, 0, false, ""},
+	{"an HTTP server", []string{"HTTP/1.1 400 Bad Request\r\n\r\n"}, false, login.NotChecked, 0, false, ""},
+	{"closed after the login", []string{rtspAsk, ""}, false, login.Locked, 1, false, ""},
+	{"half an answer to the login", []string{rtspAsk, "RTSP/1.0 200 OK\r\nCSeq: 2\r\n"}, false, login.CannotTell, 1, false, ""},
+	{"half a body", []string{rtspAsk, "RTSP/1.0 200 OK\r\nCSeq: 2\r\nContent-Length: 99\r\n\r\nv=0"}, false, login.CannotTell, 1, false, ""},
+	{"length below zero", []string{rtspAsk, "RTSP/1.0 200 OK\r\nCSeq: 2\r\nContent-Length: -5\r\n\r\nv=0"}, false, login.CannotTell, 1, false, ""},
+	{"line without end", []string{rtspAsk, strings.Repeat("RTSP", 1<<20)}, false, login.CannotTell, 1, false, ""},
+	{"headers without end", []string{rtspAsk, "RTSP/1.0 200 OK\r\n" + strings.Repeat("X: y\r\n", 1<<19)}, false, login.CannotTell, 1, false, "more than 2 MiB sent, in answer to the login"},
+	{"never", []string{rtspAsk, ""}, true, login.CannotTell, 1, false, ""},
+}
+
 // Streams that ask for no login, and devices that break the protocol after one.
 func TestRTSPOdd(t *testing.T) {
-	const ask = "RTSP/1.0 401 Unauthorized\r\nCSeq: 1\r\nWWW-Authenticate: Basic realm=\"x\"\r\n\r\n"
-	cases := []struct {
-		name    string
-		answers []string // one a request; then the connection is closed
-		hold    bool     // or held
-		want    login.Outcome
-		sent    int
-		open    bool
-	}{
-		{"no login needed", []string{fmt.Sprintf("RTSP/1.0 200 OK\r\nCSeq: 1\r\nContent-Length: %d\r\n\r\n%s", len(sdp), sdp)}, false, login.CannotTell, 0, true},
-		{"200 to all", []string{"RTSP/1.0 200 OK\r\nCSeq: 1\r\n\r\n"}, false, login.CannotTell, 0, false},
-		{"no such stream", []string{"RTSP/1.0 404 Not Found\r\nCSeq: 1\r\n\r\n"}, false, login.CannotTell, 0, false},
-		{"limits before any login", []string{"RTSP/1.0 453 Not Enough Bandwidth\r\nCSeq: 1\r\n\r\n"}, false, login.Locked, 0, false},
-		{"another request's answer", []string{"RTSP/1.0 401 Unauthorized\r\nCSeq: 7\r\n\r\n"}, false, login.NotChecked, 0, false},
-		{"an HTTP server", []string{"HTTP/1.1 400 Bad Request\r\n\r\n"}, false, login.NotChecked, 0, false},
-		{"closed after the login", []string{ask, ""}, false, login.Locked, 1, false},
-		{"half an answer to the login", []string{ask, "RTSP/1.0 200 OK\r\nCSeq: 2\r\n"}, false, login.CannotTell, 1, false},
-		{"half a body", []string{ask, "RTSP/1.0 200 OK\r\nCSeq: 2\r\nContent-Length: 99\r\n\r\nv=0"}, false, login.CannotTell, 1, false},
-		{"length below zero", []string{ask, "RTSP/1.0 200 OK\r\nCSeq: 2\r\nContent-Length: -5\r\n\r\nv=0"}, false, login.CannotTell, 1, false},
-		{"line without end", []string{ask, strings.Repeat("RTSP", 1<<20)}, false, login.CannotTell, 1, false},
-		{"never", []string{ask, ""}, true, login.CannotTell, 1, false},
-	}
-	for _, c := range cases {
+	for _, c := range rtspOddCases {
 		t.Run(c.name, func(t *testing.T) {
 			var counted atomic.Int32
 			at := wire(t, func(conn net.Conn) {
@@ -189,6 +196,9 @@ func TestRTSPOdd(t *testing.T) {
 			}
 			r := checkFor(t, at, account(login.OverRTSP), timeout)
 			expect(t, r, c.want, &counted, c.sent)
+			if c.reason != "" && r.Reason != c.reason {
+				t.Errorf("reason %q, want %q", r.Reason, c.reason)
+			}
 			if r.Unguarded != c.open {
 				t.Errorf("unguarded %v, want %v", r.Unguarded, c.open)
 			}

@@ -92,58 +92,78 @@ func byQuestions(pass string, echo bool, rounds ...[]string) func(*atomic.Int32,
 	}
 }
 
+var sshCases = []struct {
+	name   string
+	config func(*atomic.Int32, net.Conn) *ssh.ServerConfig
+	want   login.Outcome
+	sent   int
+	open   bool
+}{
+	{"factory password", byPassword(secret), login.Accepted, 1, false},
+	{"changed", byPassword("changed"), login.Refused, 1, false},
+	{"by question", byQuestions(secret, false, []string{"Password:"}), login.Accepted, 1, false},
+	{"by question, changed", byQuestions("changed", false, []string{"Password:"}), login.Refused, 1, false},
+	{"by question after words to read", byQuestions(secret, false, nil, []string{"Password:"}), login.Accepted, 1, false},
+	{"by two questions", byQuestions(secret, false, []string{"Password:", "Code:"}), login.CannotTell, 1, false},
+	{"by a second round", byQuestions(secret, false, []string{"Password:"}, []string{"New password:"}), login.CannotTell, 1, false},
+	{"by a question that shows what is typed", byQuestions(secret, true, []string{"Name:"}), login.CannotTell, 1, false},
+	{"keys only", func(*atomic.Int32, net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{PublicKeyCallback: func(ssh.ConnMetadata, ssh.PublicKey) (*ssh.Permissions, error) { return nil, errNo }}
+	}, login.CannotTell, 0, false},
+	{"no password at all", func(*atomic.Int32, net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{NoClientAuth: true}
+	}, login.CannotTell, 0, true},
+	{"disconnects on the first failure", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
+		s := byPassword("changed")(n, c)
+		s.MaxAuthTries = 1
+		return s
+	}, login.Locked, 1, false},
+	{"breaks off", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{PasswordCallback: func(ssh.ConnMetadata, []byte) (*ssh.Permissions, error) {
+			n.Add(1)
+			c.Close()
+			return nil, errNo
+		}}
+	}, login.Locked, 1, false},
+	{"resets", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{PasswordCallback: func(ssh.ConnMetadata, []byte) (*ssh.Permissions, error) {
+			n.Add(1)
+			c.(*net.TCPConn).SetLinger(0)
+			c.Close()
+			return nil, errNo
+		}}
+	}, login.Locked, 1, false},
+	{"by question, breaks off", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{KeyboardInteractiveCallback: func(_ ssh.ConnMetadata, ask ssh.KeyboardInteractiveChallenge) (*ssh.Permissions, error) {
+			n.Add(1)
+			ask("", "", []string{"Password:"}, []bool{false})
+			c.Close()
+			return nil, errNo
+		}}
+	}, login.Locked, 1, false},
+	{"takes an answer and wants more", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{KeyboardInteractiveCallback: func(_ ssh.ConnMetadata, ask ssh.KeyboardInteractiveChallenge) (*ssh.Permissions, error) {
+			n.Add(1)
+			if _, err := ask("", "", []string{"Password:"}, []bool{false}); err != nil {
+				return nil, err
+			}
+			return nil, &ssh.PartialSuccessError{Next: ssh.ServerAuthCallbacks{
+				PublicKeyCallback: func(ssh.ConnMetadata, ssh.PublicKey) (*ssh.Permissions, error) { return nil, errNo },
+			}}
+		}}
+	}, login.CannotTell, 1, false},
+	{"takes it and wants more", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
+		return &ssh.ServerConfig{PasswordCallback: func(ssh.ConnMetadata, []byte) (*ssh.Permissions, error) {
+			n.Add(1)
+			return nil, &ssh.PartialSuccessError{Next: ssh.ServerAuthCallbacks{
+				PublicKeyCallback: func(ssh.ConnMetadata, ssh.PublicKey) (*ssh.Permissions, error) { return nil, errNo },
+			}}
+		}}
+	}, login.CannotTell, 1, false},
+}
+
 func TestSSH(t *testing.T) {
-	cases := []struct {
-		name   string
-		config func(*atomic.Int32, net.Conn) *ssh.ServerConfig
-		want   login.Outcome
-		sent   int
-		open   bool
-	}{
-		{"factory password", byPassword(secret), login.Accepted, 1, false},
-		{"changed", byPassword("changed"), login.Refused, 1, false},
-		{"by question", byQuestions(secret, false, []string{"Password:"}), login.Accepted, 1, false},
-		{"by question, changed", byQuestions("changed", false, []string{"Password:"}), login.Refused, 1, false},
-		{"by question after words to read", byQuestions(secret, false, nil, []string{"Password:"}), login.Accepted, 1, false},
-		{"by two questions", byQuestions(secret, false, []string{"Password:", "Code:"}), login.CannotTell, 1, false},
-		{"by a second round", byQuestions(secret, false, []string{"Password:"}, []string{"New password:"}), login.CannotTell, 1, false},
-		{"by a question that shows what is typed", byQuestions(secret, true, []string{"Name:"}), login.CannotTell, 1, false},
-		{"keys only", func(*atomic.Int32, net.Conn) *ssh.ServerConfig {
-			return &ssh.ServerConfig{PublicKeyCallback: func(ssh.ConnMetadata, ssh.PublicKey) (*ssh.Permissions, error) { return nil, errNo }}
-		}, login.CannotTell, 0, false},
-		{"no password at all", func(*atomic.Int32, net.Conn) *ssh.ServerConfig {
-			return &ssh.ServerConfig{NoClientAuth: true}
-		}, login.CannotTell, 0, true},
-		{"disconnects on the first failure", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
-			s := byPassword("changed")(n, c)
-			s.MaxAuthTries = 1
-			return s
-		}, login.Locked, 1, false},
-		{"breaks off", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
-			return &ssh.ServerConfig{PasswordCallback: func(ssh.ConnMetadata, []byte) (*ssh.Permissions, error) {
-				n.Add(1)
-				c.Close()
-				return nil, errNo
-			}}
-		}, login.Locked, 1, false},
-		{"resets", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
-			return &ssh.ServerConfig{PasswordCallback: func(ssh.ConnMetadata, []byte) (*ssh.Permissions, error) {
-				n.Add(1)
-				c.(*net.TCPConn).SetLinger(0)
-				c.Close()
-				return nil, errNo
-			}}
-		}, login.Locked, 1, false},
-		{"takes it and wants more", func(n *atomic.Int32, c net.Conn) *ssh.ServerConfig {
-			return &ssh.ServerConfig{PasswordCallback: func(ssh.ConnMetadata, []byte) (*ssh.Permissions, error) {
-				n.Add(1)
-				return nil, &ssh.PartialSuccessError{Next: ssh.ServerAuthCallbacks{
-					PublicKeyCallback: func(ssh.ConnMetadata, ssh.PublicKey) (*ssh.Permissions, error) { return nil, errNo },
-				}}
-			}}
-		}, login.CannotTell, 1, false},
-	}
-	for _, c := range cases {
+	for _, c := range sshCases {
 		t.Run(c.name, func(t *testing.T) {
 			at, print, counted := sshDevice(t, c.config)
 			r := check(t, at, account(login.OverSSH))

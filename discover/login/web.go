@@ -158,9 +158,6 @@ func (w *web) do(ctx context.Context, q request) (page, error) {
 	w.jar.SetCookies(q.url, resp.Cookies())
 	p := page{status: resp.StatusCode, header: resp.Header, url: q.url}
 	p.body, err = io.ReadAll(io.LimitReader(resp.Body, mostBody))
-	if errors.Is(err, errTooMuch) {
-		err = nil // as good as cut
-	}
 	return p, err
 }
 
@@ -214,7 +211,6 @@ func (w *web) next(p page) (*url.URL, error) {
 	if port == "" {
 		port = map[string]string{"http": "80", "https": "443"}[to.Scheme]
 	}
-	to.User = nil // net/http would send it
 	to.Host = net.JoinHostPort(w.a.target.Addr().String(), port)
 	return to, nil
 }
