@@ -11,15 +11,21 @@ type agentView struct {
 	name   string  // the planned device, else its address
 	dev    *Device // nil: no plan names it
 	names  map[IfIndex]string
+	family map[IfIndex]string // the numbers of the largest family of names
 	labels map[IfIndex]string
 	byIf   map[IfIndex]*Interface
 	byName map[string]IfIndex // cleaned ifName and ifDescr, where unique
 	order  int
 
 	entities map[EntityIndex]*Entity // filled on first use
+	mappings map[PSEIndex]mapping    // by mapPSE; filled on first use
 }
 
 func viewAgents(plan *Plan, ev *Evidence) []*agentView {
+	order := make(map[string]int, len(plan.Devices))
+	for i := range plan.Devices {
+		order[plan.Devices[i].Name] = i
+	}
 	views := make([]*agentView, 0, len(ev.Agents))
 	for i := range ev.Agents {
 		ag := &ev.Agents[i]
@@ -28,13 +34,13 @@ func viewAgents(plan *Plan, ev *Evidence) []*agentView {
 			v.name = ag.Target.Addr().String()
 		}
 		if d, ok := plan.Device(ag.Device); ok {
-			v.dev = d
-			v.order = slices.IndexFunc(plan.Devices, func(x Device) bool { return x.Name == d.Name })
+			v.dev, v.order = d, order[d.Name]
 		} else {
 			v.order = len(plan.Devices) + i
 		}
 		v.names = portNames(ag.Interfaces)
-		v.labels = portLabels(ag.Interfaces, v.names, v.dev)
+		v.family = numberedFamily(ag.Interfaces, v.names)
+		v.labels = portLabels(ag.Interfaces, v.names, v.family, v.dev)
 		v.byName = map[string]IfIndex{}
 		for k := range ag.Interfaces {
 			f := &ag.Interfaces[k]

@@ -24,6 +24,8 @@ type Plan struct {
 	Near          Near
 	Sources       Sources
 	Service       Service
+
+	byName map[string]int // by Index
 }
 
 // Site names the premises.
@@ -128,8 +130,24 @@ type LeaseFile struct {
 	Format string // dnsmasq, isc, kea
 }
 
+// Index makes Device quick on large plans. It is for whoever builds the plan,
+// before it is shared; without it Device searches.
+func (p *Plan) Index() {
+	p.byName = make(map[string]int, len(p.Devices))
+	for i := range p.Devices {
+		p.byName[p.Devices[i].Name] = i
+	}
+}
+
 // Device finds a planned device by its name.
 func (p *Plan) Device(name string) (*Device, bool) {
+	if len(p.byName) > 0 {
+		i, ok := p.byName[name]
+		if !ok || i >= len(p.Devices) {
+			return nil, false
+		}
+		return &p.Devices[i], true
+	}
 	for i := range p.Devices {
 		if p.Devices[i].Name == name {
 			return &p.Devices[i], true

@@ -51,10 +51,9 @@ func portNames(ifs []Interface) map[IfIndex]string {
 // own name for it where one equals the interface's, else the number at the end
 // of the name where that is unique among the ports of the largest family of
 // names (gi1 to gi8 beside te1 and te2), else the whole name.
-func portLabels(ifs []Interface, names map[IfIndex]string, d *Device) map[IfIndex]string {
+func portLabels(ifs []Interface, names, family map[IfIndex]string, d *Device) map[IfIndex]string {
 	labels := make(map[IfIndex]string, len(ifs))
 	wanted := planLabels(d)
-	family := numberedFamily(ifs, names)
 	taken := map[string]bool{}
 	for _, i := range ifs {
 		if n := names[i.Index]; wanted[PortName(n)] {

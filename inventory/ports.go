@@ -29,7 +29,7 @@ func (a *assembler) ports() {
 			continue
 		}
 		power := a.powerOf(v)
-		macs := v.macCounts(a.hidden)
+		macs := v.macCounts()
 		untagged, tagged, known := v.vlans()
 		for k := range v.Interfaces {
 			f := &v.Interfaces[k]
@@ -67,13 +67,13 @@ func countersOf(v *agentView, f *Interface) PortCounters {
 		FCS: f.FCSErrors, Late: f.LateColls, Discontinuity: f.Discontinuity}
 }
 
-func (v *agentView) macCounts(hidden map[MAC]bool) map[IfIndex]int {
+func (v *agentView) macCounts() map[IfIndex]int {
 	type learned struct {
 		port IfIndex
 		mac  MAC
 	}
-	seen := map[learned]bool{}
-	n := map[IfIndex]int{}
+	seen := make(map[learned]bool, len(v.FDB))
+	n := make(map[IfIndex]int, len(v.Bridge))
 	for _, r := range v.FDB {
 		k := learned{v.ifOf(r.Port), r.MAC}
 		if r.Self || k.port == 0 || seen[k] || r.MAC.IsMulticast() {

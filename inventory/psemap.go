@@ -36,6 +36,13 @@ type mapping struct {
 // prove: the plan's word row by row, the chain of defined objects row by row, then
 // one rule for the whole table that holds for every row. A row that none reaches has no mapping.
 func mapPSE(v *agentView) map[PSEIndex]mapping {
+	if v.mappings == nil {
+		v.mappings = newMapping(v)
+	}
+	return v.mappings
+}
+
+func newMapping(v *agentView) map[PSEIndex]mapping {
 	out := make(map[PSEIndex]mapping, len(v.PSEPorts))
 	rest := make([]PSEIndex, 0, len(v.PSEPorts))
 	for _, p := range v.PSEPorts {
@@ -194,7 +201,7 @@ func entityDistance(group []PSEIndex, ports map[EntityIndex]IfIndex, m map[PSEIn
 // disagree, the one whose delivering rows have a link; a tie proves nothing.
 func byNumbers(v *agentView, rows []PSEIndex) (map[PSEIndex]IfIndex, string, string) {
 	byLabel := map[int]IfIndex{}
-	for i, n := range numberedFamily(v.Interfaces, v.names) {
+	for i, n := range v.family {
 		if k, err := strconv.Atoi(n); err == nil {
 			byLabel[k] = i
 		}
@@ -272,7 +279,7 @@ func linksOf(v *agentView, m map[PSEIndex]IfIndex) int {
 
 // byOrder: as many rows as the largest family of ports has members, in order.
 func byOrder(v *agentView, rows []PSEIndex) (map[PSEIndex]IfIndex, string, string) {
-	family := numberedFamily(v.Interfaces, v.names)
+	family := v.family
 	if len(family) != len(rows) {
 		return nil, "", ""
 	}
