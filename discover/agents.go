@@ -32,6 +32,7 @@ type agents struct {
 type agentJob struct {
 	device *inventory.Device
 	target netip.AddrPort
+	access *inventory.Access
 	cred   snmp.Credentials
 	weak   []string
 	skip   *inventory.Coverage // why it is not asked
@@ -76,7 +77,7 @@ func newJob(plan *inventory.Plan, d *inventory.Device, opts Options) *agentJob {
 	if err != nil {
 		return skip(inventory.Refused, err.Error())
 	}
-	j.cred, j.weak = cred, cred.Weak()
+	j.access, j.cred, j.weak = access, cred, cred.Weak()
 	return j
 }
 
@@ -197,7 +198,7 @@ func (a *agents) merge(ev *inventory.Evidence) {
 		ev.Coverage = append(ev.Coverage, j.got.Coverage...)
 		ev.Sightings = append(ev.Sightings, j.got.Neighbors...)
 		ag := j.got.Agent
-		ag.Device, ag.Target, ag.Weak = j.device.Name, j.target, j.weak
+		ag.Device, ag.Target, ag.Weak, ag.Version = j.device.Name, j.target, j.weak, j.access.Version
 		ev.Agents = append(ev.Agents, ag)
 	}
 }
