@@ -15,11 +15,11 @@ import (
 // entries is a mapping from names to entries of one table, kept in the order of
 // the file. No name may stand twice, in whatever case.
 type entries[T any] struct {
-	table  *table[T]
-	base   T
-	named  func(v *T, name string, line int)
-	pairs  func(r *reader, name string, own []pair) []pair // own keys with those that show through; nil: own
-	finish func(r *reader, v *T, s source)                 // what one entry's keys mean together; nil: nothing
+	table   *table[T]
+	base    T
+	named   func(v *T, name string, line int)
+	through func(r *reader, own []pair) []pair // own keys over those that show through; nil: own
+	finish  func(r *reader, v *T, s source)    // what one entry's keys mean together; nil: nothing
 }
 
 func (e entries[T]) read(r *reader, n *yaml.Node, what string) ([]T, []source) {
@@ -41,11 +41,11 @@ func (e entries[T]) read(r *reader, n *yaml.Node, what string) ([]T, []source) {
 		e.named(&v, name, p.key.Line)
 		s := source{name: p.key}
 		if own, ok := r.mapping(p.value, e.table.what); ok {
-			if e.pairs != nil {
-				own = e.pairs(r, name, own)
+			s.own, s.pairs = own, own
+			if e.through != nil {
+				s.pairs = e.through(r, own)
 			}
-			s.pairs = own
-			e.table.read(r, p.key, own, &v)
+			e.table.read(r, p.key, s.pairs, &v)
 			if e.finish != nil {
 				e.finish(r, &v, s)
 			}
@@ -81,9 +81,9 @@ var models = entries[device]{
 }
 
 var devices = entries[device]{
-	table: &deviceKeys,
-	named: func(d *device, name string, line int) { d.Name, d.Line = name, line },
-	pairs: (*reader).showThrough,
+	table:   &deviceKeys,
+	named:   func(d *device, name string, line int) { d.Name, d.Line = name, line },
+	through: (*reader).showThrough,
 }
 
 var links = entries[inventory.RadioLink]{
@@ -145,7 +145,7 @@ var linksKey = key[inventory.Plan]{
 
 // showThrough is a device's own keys over those of its model, and those over the
 // site's cable.
-func (r *reader) showThrough(_ string, own []pair) []pair {
+func (r *reader) showThrough(own []pair) []pair {
 	all := own
 	for _, p := range own {
 		if m, ok := r.models[resolved(p.value).Value]; ok && p.key.Value == "model" {

@@ -20,6 +20,8 @@ type File struct {
 	src    []byte
 	root   *yaml.Node
 	places []source // beside Plan.Devices
+	models map[string]source
+	cable  *yaml.Node
 }
 
 // Parse reads a plan from the bytes of a file; name is what problems call it.
@@ -38,7 +40,7 @@ func Parse(name string, b []byte) (*File, error) {
 	if err := r.result(); err != nil {
 		return nil, err
 	}
-	return &File{Plan: &plan, name: name, src: b, root: root, places: r.devices}, nil
+	return &File{Plan: &plan, name: name, src: b, root: root, places: r.devices, models: r.models, cable: r.cable}, nil
 }
 
 // ReadFile reads the plan file at path. What is larger than MaxSize is not read

@@ -23,10 +23,11 @@ type reader struct {
 	nets    []source          // beside Plan.Networks
 }
 
-// source is where a named entry stands: its name, and its keys with those of its
-// model and of YAML's merges.
+// source is where a named entry stands: its name, its own keys with those of
+// YAML's merges, and these over those of its model.
 type source struct {
 	name  *yaml.Node
+	own   []pair
 	pairs []pair
 }
 
