@@ -154,26 +154,47 @@ func (r *reader) overlook(have rows) {
 	}
 }
 
-// rest reads what else the offered modules have, each as a group of its own.
+// job is a group of columns of one module.
+type job struct {
+	module  int
+	columns []snmp.OID
+	weight  int // about how many values it will bring
+}
+
+// rest reads what else the offered modules have, each by itself, the longest
+// first so that both sockets end at about the same time.
 func (r *reader) rest(ctx context.Context, have rows) {
-	var groups [][]snmp.OID
-	var of []int
+	var jobs []job
 	for i, m := range r.mods {
 		if m.rest == nil || r.rows[i] == 0 || r.outs[i].why != "" {
 			continue
 		}
 		if columns := m.rest(have); len(columns) > 0 {
-			groups, of = append(groups, columns), append(of, i)
+			jobs = append(jobs, split(job{i, columns, r.rows[i] * len(columns)})...)
 		}
 	}
-	if len(groups) == 0 {
-		return
+	slices.SortStableFunc(jobs, func(x, y job) int { return y.weight - x.weight })
+	groups := make([][]snmp.OID, len(jobs))
+	for k, j := range jobs {
+		groups[k] = j.columns
 	}
 	for k, t := range r.client.WalkAll(ctx, groups...) {
-		r.note(of[k], t)
-		r.rows[of[k]] += len(t.Rows)
+		i := jobs[k].module
+		r.note(i, t)
+		r.rows[i] += len(t.Rows)
 		r.tables = append(r.tables, t.Rows)
 	}
+}
+
+// split halves a job of many requests, so that it does not keep one socket busy
+// when the other is done.
+func split(j job) []job {
+	const long = 600 // values; about ten requests
+	half := len(j.columns) / 2
+	if j.weight < long || half == 0 {
+		return []job{j}
+	}
+	return []job{{j.module, j.columns[:half], j.weight / 2}, {j.module, j.columns[half:], j.weight / 2}}
 }
 
 func (r *reader) note(i int, t snmp.Table) {
