@@ -104,7 +104,7 @@ func TestConnect(t *testing.T) {
 func TestPing(t *testing.T) {
 	if !netns.Inside() {
 		t.Parallel()
-		near, far := wire(t)
+		near, _ := wire(t)
 		halting := netns.New(t)
 		netns.Veth(near, "eth1", halting, "eth0")
 		near.Address("eth1", netip.MustParsePrefix("198.51.100.5/24"))
