@@ -45,10 +45,13 @@ func Builtin() *Registry {
 	return r
 }
 
-// Lookup returns the maker of mac by the longest prefix, or "" where none is
+// Maker returns the maker of mac by the registry that is built in.
+func Maker(mac [6]byte) string { return Builtin().Maker(mac) }
+
+// Maker returns the maker of mac by the longest prefix, or "" where none is
 // registered. Locally administered and group addresses never have a maker:
 // nobody assigned them. A maker that keeps its name secret is "Private".
-func (r *Registry) Lookup(mac [6]byte) string {
+func (r *Registry) Maker(mac [6]byte) string {
 	if unassigned(mac[0]) {
 		return ""
 	}

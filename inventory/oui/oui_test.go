@@ -24,7 +24,7 @@ func mac(t testing.TB, text string) [6]byte {
 }
 
 // The vectors are rows of the IEEE registries (Debian ieee-data, 2022-08-27).
-func TestLookup(t *testing.T) {
+func TestMaker(t *testing.T) {
 	tests := map[string]struct{ mac, want string }{
 		"MA-S":                              {"70-B3-D5-F2-F1-23", "TELEPLATFORMS"},
 		"MA-M":                              {"20-85-93-B1-23-45", "IOG Products LLC"},
@@ -39,7 +39,7 @@ func TestLookup(t *testing.T) {
 	r := oui.Builtin()
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
-			if got := r.Lookup(mac(t, test.mac)); got != test.want {
+			if got := r.Maker(mac(t, test.mac)); got != test.want {
 				t.Errorf("%s: got %q, want %q", test.mac, got, test.want)
 			}
 		})
@@ -91,7 +91,7 @@ func TestAgainstIEEEData(t *testing.T) {
 	for _, p := range prefixes {
 		for _, fill := range []string{"000000000000", "FFFFFFFFFFFF"} {
 			address := p + fill[len(p):]
-			got, want := r.Lookup(mac(t, address)), want(address)
+			got, want := r.Maker(mac(t, address)), want(address)
 			if got != want && !(len(want) > 80 && strings.HasPrefix(want, strings.TrimSuffix(got, "…"))) {
 				t.Errorf("%s: got %q, want %q", address, got, want)
 				if wrong++; wrong > 10 {
@@ -128,7 +128,7 @@ func TestLoad(t *testing.T) {
 		"20-85-93-B1-23-45": "IOG Products LLC", // MA-M was not in the file
 		"70-B3-D5-F2-F1-23": "",                 // MA-S was
 	} {
-		if got := r.Lookup(mac(t, address)); got != want {
+		if got := r.Maker(mac(t, address)); got != want {
 			t.Errorf("%s: got %q, want %q", address, got, want)
 		}
 	}
@@ -175,20 +175,20 @@ func FuzzLoad(f *testing.F) {
 		if err != nil {
 			return
 		}
-		got := r.Lookup([6]byte{byte(n >> 40), byte(n >> 32), byte(n >> 24), byte(n >> 16), byte(n >> 8), byte(n)})
+		got := r.Maker([6]byte{byte(n >> 40), byte(n >> 32), byte(n >> 24), byte(n >> 16), byte(n >> 8), byte(n)})
 		if len(got) > 80 || !utf8.ValidString(got) || strings.ContainsAny(got, "\n\x00\u202e") {
 			t.Errorf("name %q", got)
 		}
 	})
 }
 
-func BenchmarkLookup(b *testing.B) {
+func BenchmarkMaker(b *testing.B) {
 	r := oui.Builtin()
 	addresses := [][6]byte{mac(b, "00-00-5E-00-53-01"), mac(b, "70-B3-D5-F2-F1-23"), mac(b, "20-85-93-B1-23-45"), mac(b, "FC-FF-FF-00-00-00")}
 	b.ReportAllocs()
 	i := 0
 	for b.Loop() {
-		r.Lookup(addresses[i%len(addresses)])
+		r.Maker(addresses[i%len(addresses)])
 		i++
 	}
 }
