@@ -153,7 +153,7 @@ func (c *Client) second() (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.wire = first.wire // version 1 and 2c: without state
+	s.wire = newCommunity(*c.cred) // no codec is shared: decoding writes to it
 	if w, ok := first.wire.(*usm); ok {
 		if s.wire, err = newUSM(*c.cred, w.engine()); err != nil {
 			return nil, errors.Join(err, s.conn.Close())

@@ -29,6 +29,7 @@ func TestEngineID(t *testing.T) {
 		{"IPv6", "80001f880220010db8000000000000000000000001", reading{enterprise: 8072, ok: true, addr: netip.MustParseAddr("2001:db8::1")}},
 		{"text", "80001f880473772d31", reading{enterprise: 8072, ok: true, text: "sw-1"}},
 		{"old format", "000002b80102030405060708", reading{enterprise: 696, ok: true}},
+		{"old format, fifth octet as for text", "000002b80461626364656667", reading{enterprise: 696, ok: true}},
 		{"octets", "800002b80501020304", reading{enterprise: 696, ok: true}},
 		{"MAC of five octets", "80001f880300005e0053", reading{enterprise: 8072, ok: true}},
 		{"IPv4 in six octets", "80001f8801c000020a0000", reading{enterprise: 8072, ok: true}},

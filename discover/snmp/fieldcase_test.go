@@ -133,6 +133,16 @@ func TestAnswerFromElsewhere(t *testing.T) {
 			}
 		}
 	})
+	t.Run("not this user", func(t *testing.T) {
+		t.Parallel()
+		dev := start(t, simnet.AgentOptions{Users: []simnet.User{auditUser}})
+		dev.faults(t, simnet.Faults{ReplyFrom: elsewhere})
+		cred := auditor
+		cred.User = "nobody"
+		if _, err := snmp.Dial(t.Context(), dev.addr, cred, alive); !errors.Is(err, snmp.ErrWrongUser) {
+			t.Errorf("got %v", err)
+		}
+	})
 	t.Run("another request", func(t *testing.T) {
 		t.Parallel()
 		dev := quaySwitch(t, 4)
@@ -325,6 +335,7 @@ func TestClosedClient(t *testing.T) {
 			t.Error(err)
 		}
 	}
+	before := c.Stats().Requests
 	if _, err := c.Get(t.Context(), sysName); !errors.Is(err, net.ErrClosed) {
 		t.Errorf("get: got %v", err)
 	}
@@ -332,6 +343,9 @@ func TestClosedClient(t *testing.T) {
 		if !errors.Is(table.Err, net.ErrClosed) || table.Result != 0 {
 			t.Errorf("walk: got %v, %v", table.Result, table.Err)
 		}
+	}
+	if n := c.Stats().Requests - before; n != 0 {
+		t.Errorf("%d requests after Close", n)
 	}
 }
 

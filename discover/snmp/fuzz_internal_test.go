@@ -130,6 +130,28 @@ func FuzzWalk(f *testing.F) {
 // error index; the rest is the variable bindings.
 func scriptedAgent(t *testing.T, script []byte) netip.AddrPort {
 	t.Helper()
+	return agentFunc(t, func(q []byte) []byte {
+		if len(script) < 2 || script[0] >= 0x80 {
+			return script
+		}
+		return answerTo(q, script[0], script[1], script[2:])
+	})
+}
+
+// answerTo is an answer to a request under community public.
+func answerTo(request []byte, status, index byte, varbinds []byte) []byte {
+	q, err := (&gosnmp.GoSNMP{Version: gosnmp.Version2c}).SnmpDecodePacket(request)
+	if err != nil {
+		return nil
+	}
+	id := q.RequestID
+	pdu := append([]byte{2, 4, byte(id >> 24), byte(id >> 16), byte(id >> 8), byte(id), 2, 1, status, 2, 1, index}, tlv(0x30, varbinds...)...)
+	return tlv(0x30, append([]byte("\x02\x01\x01\x04\x06public"), tlv(0xa2, pdu...)...)...)
+}
+
+// agentFunc answers each datagram by what f makes of it, until the test ends.
+func agentFunc(t *testing.T, f func(request []byte) []byte) netip.AddrPort {
+	t.Helper()
 	conn, err := net.ListenUDP("udp4", net.UDPAddrFromAddrPort(netip.MustParseAddrPort("127.0.0.1:0")))
 	if err != nil {
 		t.Fatal(err)
@@ -143,17 +165,7 @@ func scriptedAgent(t *testing.T, script []byte) netip.AddrPort {
 			if err != nil {
 				return
 			}
-			q, err := publicWire.codec.SnmpDecodePacket(buf[:n])
-			if err != nil {
-				continue
-			}
-			out := script
-			if len(script) >= 2 && script[0] < 0x80 {
-				id := q.RequestID
-				pdu := append([]byte{2, 4, byte(id >> 24), byte(id >> 16), byte(id >> 8), byte(id), 2, 1, script[0], 2, 1, script[1]}, tlv(0x30, script[2:]...)...)
-				out = tlv(0x30, append([]byte("\x02\x01\x01\x04\x06public"), tlv(0xa2, pdu...)...)...)
-			}
-			conn.WriteToUDPAddrPort(out, from) // an error is a lost datagram
+			conn.WriteToUDPAddrPort(f(buf[:n]), from) // an error is a lost datagram
 		}
 	}()
 	t.Cleanup(func() {

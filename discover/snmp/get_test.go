@@ -4,6 +4,7 @@ import (
 	"errors"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"boundwalk/discover/simnet"
@@ -113,9 +114,9 @@ func TestGetMany(t *testing.T) {
 			}
 		}
 	}
-	longest := 0
+	var longest atomic.Int64
 	addr := respond(t, func(b []byte) [][]byte {
-		longest = max(longest, len(b))
+		longest.Store(max(longest.Load(), int64(len(b))))
 		q, err := (&gosnmp.GoSNMP{Version: gosnmp.Version2c}).SnmpDecodePacket(slices.Clone(b))
 		if err != nil {
 			return nil
@@ -132,8 +133,23 @@ func TestGetMany(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer c.Close()
-	if _, err := c.Get(t.Context(), ports(ifIndex, 300)...); err != nil || longest > 484 {
-		t.Errorf("a request of %d octets, %v", longest, err)
+	if _, err := c.Get(t.Context(), ports(ifIndex, 300)...); err != nil || longest.Load() > 484 {
+		t.Errorf("a request of %d octets, %v", longest.Load(), err)
+	}
+}
+
+// An error about the only OID is about that one, whatever its index.
+func TestGetErrorIndex(t *testing.T) {
+	dev := quaySwitch(t, 4)
+	c := dial(t, dev, public, snmp.Options{})
+	for _, index := range []uint8{0, 1, 2, 255} {
+		dev.faults(t, simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) { p.Error, p.ErrorIndex = gosnmp.NoSuchName, index }})
+		for _, oids := range [][]snmp.OID{{sysName}, {sysName, sysDescr, ifIndex.Append(1)}} {
+			rows, err := c.Get(t.Context(), oids...)
+			if err != nil || slices.ContainsFunc(rows, func(r snmp.Row) bool { return r.Value.Kind != snmp.NoSuchObject }) {
+				t.Errorf("index %d: got %v, %v", index, rows, err)
+			}
+		}
 	}
 }
 

@@ -97,13 +97,13 @@ func (w *usm) decode(b []byte, ids []uint32) (*gosnmp.SnmpPacket, error) {
 	}
 	from, ok := p.SecurityParameters.(*gosnmp.UsmSecurityParameters)
 	if !ok || p.Version != gosnmp.Version3 || p.SecurityModel != gosnmp.UserSecurityModel ||
-		!slices.Contains(ids, p.MsgID) || from.UserName != w.user.UserName {
+		!slices.Contains(ids, p.MsgID) {
 		return nil, errStray
 	}
 	if p.PDUType == gosnmp.Report && p.MsgFlags&gosnmp.AuthNoPriv == 0 {
 		return nil, reportError(p)
 	}
-	if from.AuthoritativeEngineID != w.user.AuthoritativeEngineID || !w.timely(from) {
+	if from.AuthoritativeEngineID != w.user.AuthoritativeEngineID || from.UserName != w.user.UserName || !w.timely(from) {
 		return nil, errStray
 	}
 	switch {

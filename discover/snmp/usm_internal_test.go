@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/gosnmp/gosnmp"
 )
@@ -172,6 +173,68 @@ func TestUSMAnswers(t *testing.T) {
 				t.Errorf("engine boots are now %d", boots)
 			}
 		})
+	}
+}
+
+// Without authentication, the names are all there is to go by. A report may come
+// without the user's.
+func TestUSMWithoutAuthentication(t *testing.T) {
+	user, other := Credentials{Version: "3", User: "audit"}, Credentials{Version: "3", User: "other"}
+	w, err := newUSM(user, vectorEngine)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nobody := func(p *gosnmp.SnmpPacket) {
+		report("1.3.6.1.6.3.15.1.1.3.0")(p)
+		p.SecurityParameters.(*gosnmp.UsmSecurityParameters).UserName = ""
+	}
+	for _, tt := range []struct {
+		name string
+		msg  message
+		want error
+	}{
+		{"answer", message{user, vectorEngine, gosnmp.NoAuthNoPriv, nil}, nil},
+		{"another user", message{other, vectorEngine, gosnmp.NoAuthNoPriv, nil}, errStray},
+		{"another engine", message{user, Engine{ID: []byte("\x80\x00\x1f\x88\x04other")}, gosnmp.NoAuthNoPriv, nil}, errStray},
+		{"report without a user", message{user, vectorEngine, gosnmp.NoAuthNoPriv, nobody}, ErrWrongUser},
+	} {
+		if _, err := w.decode(tt.msg.encode(t), []uint32{1}); !errors.Is(err, tt.want) || (err == nil) != (tt.want == nil) {
+			t.Errorf("%s: got %v, want %v", tt.name, err, tt.want)
+		}
+	}
+}
+
+// The clock of first contact was not authentic, so that anyone could have set it;
+// the first authentic one replaces it. Between answers it runs on.
+func TestUSMClock(t *testing.T) {
+	w, err := newUSM(authPriv, Engine{ID: vectorEngine.ID, Boots: 9, Time: 5000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.decode(message{authPriv, vectorEngine, gosnmp.AuthPriv, nil}.encode(t), []uint32{1}); err != nil {
+		t.Fatal(err)
+	}
+	w.synced = w.synced.Add(-time.Hour)
+	if e := w.engine(); e.Boots != 1 || e.Time < 3700 || e.Time > 3760 {
+		t.Errorf("an hour later: %+v", e)
+	}
+	if _, err := w.encode(request{pdu: gosnmp.GetRequest, oids: []OID{pingOID}}, 1); err != nil || w.user.AuthoritativeEngineTime < 3700 {
+		t.Errorf("sent with time %d, %v", w.user.AuthoritativeEngineTime, err)
+	}
+}
+
+// What we say we can take fits an Ethernet frame (RFC 3417, 3.2).
+func TestUSMMessageSize(t *testing.T) {
+	w, err := newUSM(Credentials{Version: "3", User: "audit"}, vectorEngine)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := w.encode(request{pdu: gosnmp.GetRequest, oids: []OID{pingOID}}, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p, err := decodePlain(b); err != nil || p.MsgMaxSize != 1472 {
+		t.Errorf("got %v, %v", p, err)
 	}
 }
 

@@ -57,6 +57,7 @@ type column struct {
 	root, last OID
 	rows       []Row
 	done       bool
+	next       OID   // the name outside that ended it, if one did
 	err        error // why it ended early
 }
 
@@ -266,11 +267,8 @@ func (w *walk) value(col *column, v gosnmp.SnmpPDU) bool {
 	case name.Compare(col.last) <= 0:
 		col.fail(fmt.Errorf("%w: %v after %v", errLoop, name, col.last))
 		return false
-	case !name.HasPrefix(col.root) && w.passed(name):
-		col.fail(fmt.Errorf("%w: %v after %v", errMixed, name, col.last))
-		return false
 	case !name.HasPrefix(col.root):
-		col.done = true
+		col.done, col.next = true, name
 		return true
 	case len(col.rows) >= orDefault(w.s.device.opts.MaxRows, 9000):
 		col.fail(fmt.Errorf("%w: %d", errRows, len(col.rows)))
@@ -295,6 +293,9 @@ func (w *walk) table(err error) Table {
 	t := Table{Err: err, Repetitions: w.used}
 	for _, col := range w.columns {
 		t.Rows = append(t.Rows, col.rows...)
+		if col.err == nil && w.passed(col.next) {
+			col.err = fmt.Errorf("%w: %v after %v", errMixed, col.next, col.last)
+		}
 		if t.Err == nil {
 			t.Err = col.err
 		}

@@ -132,18 +132,30 @@ func TestWalkOneBadColumn(t *testing.T) {
 		rows   int
 	}{
 		{"genErr", failOn(gosnmp.GenErr, ifType), 120},
+		{"silence", simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) {
+			for _, v := range p.Variables {
+				if snmp.MustOID(v.Name).HasPrefix(ifType) {
+					p.RequestID = 0
+				}
+			}
+		}}, 120},
 		{"not allowed", failOn(gosnmp.AuthorizationError, ifType), 120},
 		{"goes back inside", rename(ifType.Append(0).String()), 121},
 		{"goes back outside", rename(sysDescr.String()), 120},
+		{"rows of another column", rename(ifName.Append(30).String()), 120},
 		{"name without end", rename("." + snmp.OID(make([]uint32, 128)).String()[2:]), 120},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			dev := quaySwitch(t, 40)
-			c := dial(t, dev, public, snmp.Options{})
+			c := dial(t, dev, public, quick)
 			dev.faults(t, tt.faults)
 			got := c.Walk(t.Context(), columns...)
 			if got.Result != snmp.Partial || got.Err == nil || len(got.Rows) != tt.rows {
 				t.Errorf("got %v, %d rows, %v", got.Result, len(got.Rows), got.Err)
+			}
+			if got.Repetitions < 2 {
+				t.Errorf("the other columns are read by %d repetitions", got.Repetitions)
 			}
 			if n := c.Stats().Repetitions; n != 0 {
 				t.Errorf("the size is blamed: %d repetitions", n)
@@ -153,6 +165,25 @@ func TestWalkOneBadColumn(t *testing.T) {
 				t.Errorf("when it is mended: got %v, %d rows", again.Result, len(again.Rows))
 			}
 		})
+	}
+}
+
+// An agent that fails on bulk, and names a column for it, is read by GETNEXT.
+func TestWalkBulkFails(t *testing.T) {
+	dev := quaySwitch(t, 20)
+	c := dial(t, dev, public, snmp.Options{})
+	want := c.Walk(t.Context(), ifIndex, ifDescr)
+	for _, index := range []uint8{0, 1, 2, 255} {
+		dev.faults(t, simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) {
+			if len(p.Variables) > 2 {
+				p.Error, p.ErrorIndex = gosnmp.GenErr, index
+			}
+		}})
+		got := c.Walk(t.Context(), ifIndex, ifDescr)
+		if got.Result != snmp.Complete || got.Repetitions != 1 {
+			t.Errorf("index %d: got %v by %d repetitions, %v", index, got.Result, got.Repetitions, got.Err)
+		}
+		sameRows(t, got.Rows, want.Rows)
 	}
 }
 
