@@ -374,3 +374,15 @@ func TestIdentifiers(t *testing.T) {
 		}
 	}
 }
+
+// An Opaque holds a float as net-snmp wraps it (from memory): 25.0.
+func TestOpaqueFloat(t *testing.T) {
+	v := snmp.ValueOf(snmp.Opaque, "\x9f\x78\x04\x41\xc8\x00\x00")
+	if n, why := figure(v); n != 25 || why != "" {
+		t.Errorf("%g, %s", n, why)
+	}
+	nan := snmp.ValueOf(snmp.Opaque, "\x9f\x78\x04\x7f\xc0\x00\x00")
+	if n, _ := figure(nan); !math.IsNaN(n) {
+		t.Errorf("%g", n)
+	}
+}
