@@ -23,7 +23,8 @@ func (d *Device) Run() cable.Run {
 
 // Need is what the device takes over its cable.
 func (d *Device) Need() poe.Need {
-	return poe.Need{Takes: d.Takes, Class: d.Class, Most: d.Draws.Most, VoltsLeast: d.MinVolt, Gigabit: d.Speed >= 1e9}
+	return poe.Need{Takes: d.Takes, Class: d.Class, Most: d.Draws.Most, VoltsLeast: d.MinVolt, VoltsMost: d.MaxVolt,
+		AnyPolarity: d.AnyPolarity, Gigabit: d.Speed >= 1e9}
 }
 
 // TakesPower reports whether the plan says that the device is fed over its data cable.
