@@ -115,6 +115,7 @@ func samePlan(a, b *inventory.Plan) bool {
 		for i := range q.Links {
 			q.Links[i].Line = 0
 		}
+		q.Index()
 		return q
 	}
 	return reflect.DeepEqual(unlined(a), unlined(b))
@@ -133,7 +134,8 @@ func (e *editor) intended(changes []Change) (*inventory.Plan, error) {
 	plan.Devices = slices.Clone(plan.Devices)
 	for _, c := range changes {
 		if c.do == addDevice {
-			if _, taken := plan.Device(c.device); taken {
+			_, taken := e.file.Plan.Device(c.device)
+			if _, twice := e.own[c.device]; taken || twice {
 				return nil, fmt.Errorf("%v: the plan has a device of that name", c)
 			}
 			n, err := c.entry()

@@ -304,6 +304,7 @@ func randomEdit(t *testing.T, rng *rand.Rand, f *planfile.File) *planfile.File {
 	for i := range want.Devices {
 		want.Devices[i].Line = 0
 	}
+	want.Index()
 	if !reflect.DeepEqual(*after.Plan, want) {
 		t.Errorf("%v: the plan is not what was meant\n%s", changes, text)
 	}

@@ -40,6 +40,7 @@ func Parse(name string, b []byte) (*File, error) {
 	if err := r.result(); err != nil {
 		return nil, err
 	}
+	plan.Index()
 	return &File{Plan: &plan, name: name, src: b, root: root, places: r.devices, models: r.models, cable: r.cable}, nil
 }
 
