@@ -86,24 +86,9 @@ func (p *paper) linkLoad(l *inventory.RadioLink) inventory.BitRate {
 
 // streamsOver sums the streams that cross the link, overhead included.
 func (a *auditor) streamsOver(l *inventory.RadioLink) inventory.BitRate {
-	t := a.tree
-	far := ""
-	switch {
-	case t.parent[l.Between[1]] == l.Between[0]:
-		far = l.Between[1]
-	case t.parent[l.Between[0]] == l.Between[1]:
-		far = l.Between[0]
-	default:
-		return 0
-	}
 	var streams []video.Stream
 	for i := range a.plan.Devices {
-		d := &a.plan.Devices[i]
-		if d.Stream <= 0 {
-			continue
-		}
-		rec := a.recorderOf(d)
-		if rec != nil && t.below(d.Name, far) != t.below(rec.Name, far) {
+		if d := &a.plan.Devices[i]; d.Stream > 0 && a.crosses(d, l) {
 			streams = append(streams, video.Stream{Rate: video.BitRate(d.Stream), Duty: d.Duty})
 		}
 	}
@@ -112,6 +97,21 @@ func (a *auditor) streamsOver(l *inventory.RadioLink) inventory.BitRate {
 		return 0
 	}
 	return inventory.BitRate(load)
+}
+
+// crosses reports whether the camera reaches its recorder over the link.
+func (a *auditor) crosses(d *inventory.Device, l *inventory.RadioLink) bool {
+	far, t := "", a.tree
+	switch {
+	case t.parent[l.Between[1]] == l.Between[0]:
+		far = l.Between[1]
+	case t.parent[l.Between[0]] == l.Between[1]:
+		far = l.Between[0]
+	default:
+		return false
+	}
+	rec := a.recorderOf(d)
+	return rec != nil && t.below(d.Name, far) != t.below(rec.Name, far)
 }
 
 // below reports whether the way from name to the root of the tree leads over up.
