@@ -106,18 +106,17 @@ func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID,
 		got.Err = err
 	}
 	r = sorted(system, got.late(ctx, c, r, single), r)
-	whole := decode(r, &got.Agent, objects)
+	cut := decode(r, &got.Agent, objects)
 	got.Neighbors = decodeNeighbors(r, req.Device, got.Agent.Read)
 	for _, o := range outs {
 		switch o.table {
 		case inventory.TableFDB:
 			o = withBridge(o, got.Agent.Tables[inventory.TableBridge])
-		case inventory.TableLLDP:
-			if !whole && o.why == "" {
-				o.result, o.why = inventory.Partial, "more neighbours on a port than are kept"
-			}
 		case inventory.TableObjects:
 			o = withObjects(o, got.Agent.Objects)
+		}
+		if cut[o.table] && o.result == inventory.Complete {
+			o.result, o.why = inventory.Partial, "more than is kept of one agent"
 		}
 		got.cover(o)
 	}
@@ -125,8 +124,10 @@ func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID,
 	return got
 }
 
-// decode fills ag from rows. It is false if LLDP has more neighbours than are kept.
-func decode(r rows, ag *inventory.Agent, objects []planned) (whole bool) {
+// decode fills ag from rows, and says of which tables it kept only a part.
+func decode(r rows, ag *inventory.Agent, objects []planned) (cut map[string]bool) {
+	cut = map[string]bool{}
+	keep := func(table string, whole bool) { cut[table] = !whole }
 	decodeSystem(r, &ag.System)
 	ag.System.HostUp = ticks(r.scalar(hrSystemUptime))
 	ag.Interfaces = decodeInterfaces(r)
@@ -134,12 +135,15 @@ func decode(r rows, ag *inventory.Agent, objects []planned) (whole bool) {
 	ag.Addresses = decodeAddresses(r)
 	decodeBridge(r, ag)
 	ag.FDB = decodeFDB(r)
-	ag.VLANs = decodeVLANs(r)
+	vlans, whole := decodeVLANs(r)
+	ag.VLANs = vlans
+	keep(inventory.TableVLAN, whole)
 	ag.PVID = decodePVID(r)
 	ag.STP = decodeSTP(r)
 	ag.LAG = decodeLAG(r)
 	ag.LLDP = decodeLLDPLocal(r)
 	ag.Neighbors, whole = decodeLLDPNeighbors(r, ag)
+	keep(inventory.TableLLDP, whole)
 	ag.PSEPorts = decodePSE(r)
 	ag.Supplies = decodeSupplies(r)
 	ag.Entities = decodeEntities(r)
@@ -149,8 +153,9 @@ func decode(r rows, ag *inventory.Agent, objects []planned) (whole bool) {
 	ag.UPS = decodeUPS(r)
 	ag.Radio = decodeDot11(r)
 	ag.Printer = decodePrinter(r)
-	ag.Objects = decodeObjects(r, objects)
-	return whole
+	ag.Objects, whole = decodeObjects(r, objects)
+	keep(inventory.TableObjects, whole)
+	return cut
 }
 
 // system gets the first objects, whose uptime is that of Agent.Read.

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 	"unicode"
@@ -14,7 +15,7 @@ import (
 )
 
 // columnsOf are all columns that the package asks for anywhere.
-func columnsOf() []snmp.OID {
+var columnsOf = sync.OnceValue(func() []snmp.OID {
 	out := systemGroup()
 	for i, o := range out {
 		out[i] = o[:len(o)-1]
@@ -31,7 +32,7 @@ func columnsOf() []snmp.OID {
 		out = append(out, m.rest(sorted(have))...)
 	}
 	return out
-}
+})
 
 // hostileRows makes rows of b: a column, a length of index, an index, a kind and a
 // value, over and over.

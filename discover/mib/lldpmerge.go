@@ -34,7 +34,7 @@ func decodeLLDPNeighbors(r rows, ag *inventory.Agent) (out []inventory.LLDPNeigh
 		n := &list[i]
 		at := place{index: n.LocalIndex}
 		if at.index == 0 {
-			if at.index = local[n.Local]; at.index == 0 {
+			if at.index = local(n.Local); at.index == 0 {
 				at.port = n.Local
 			}
 		}
@@ -52,9 +52,9 @@ func decodeLLDPNeighbors(r rows, ag *inventory.Agent) (out []inventory.LLDPNeigh
 
 // powerOnly gives a row that only the power module of the newer arc has, as an
 // agent may that offers just this beside the older arc, to its neighbour there.
-func powerOnly(list []remoteRow, older []line[remoteKey, remoteRow], l line[remoteKey, remoteRow], local map[inventory.LLDPPort]inventory.IfIndex) bool {
+func powerOnly(list []remoteRow, older []line[remoteKey, remoteRow], l line[remoteKey, remoteRow], local func(inventory.LLDPPort) inventory.IfIndex) bool {
 	for i, o := range older {
-		if o.key.index == l.key.index && local[o.row.Local] == l.row.LocalIndex {
+		if o.key.index == l.key.index && local(o.row.Local) == l.row.LocalIndex {
 			list[i].dot3v2, list[i].LocalIndex = l.row.dot3v2, l.row.LocalIndex
 			return true
 		}
@@ -65,7 +65,7 @@ func powerOnly(list []remoteRow, older []line[remoteKey, remoteRow], l line[remo
 // localInterfaces leads the ports of the older arc to interfaces: by the name or
 // the description that the port carries, then as bridge port, then by the number
 // itself (IEEE 802.1AB, LldpPortNumber).
-func localInterfaces(ag *inventory.Agent) map[inventory.LLDPPort]inventory.IfIndex {
+func localInterfaces(ag *inventory.Agent) func(inventory.LLDPPort) inventory.IfIndex {
 	names := map[string]inventory.IfIndex{}
 	known := map[inventory.IfIndex]bool{}
 	for _, i := range ag.Interfaces {
@@ -79,12 +79,12 @@ func localInterfaces(ag *inventory.Agent) map[inventory.LLDPPort]inventory.IfInd
 		}
 	}
 	delete(names, "")
-	out := map[inventory.LLDPPort]inventory.IfIndex{}
+	ports := map[inventory.LLDPPort]inventory.IfIndex{}
 	for _, p := range ag.LLDP.Ports {
-		out[p.Num] = cmp.Or(p.Index, names[p.ID], names[p.Descr])
+		ports[p.Num] = cmp.Or(p.Index, names[p.ID], names[p.Descr])
 	}
-	number := func(n inventory.LLDPPort) inventory.IfIndex {
-		if i := ag.Bridge[inventory.BridgePort(n)]; i != 0 {
+	return func(n inventory.LLDPPort) inventory.IfIndex {
+		if i := cmp.Or(ports[n], ag.Bridge[inventory.BridgePort(n)]); i != 0 {
 			return i
 		}
 		if known[inventory.IfIndex(n)] {
@@ -92,12 +92,6 @@ func localInterfaces(ag *inventory.Agent) map[inventory.LLDPPort]inventory.IfInd
 		}
 		return 0
 	}
-	for n := range inventory.LLDPPort(4097) { // LldpPortNumber ends at 4096
-		if i := cmp.Or(out[n], number(n)); i != 0 {
-			out[n] = i
-		}
-	}
-	return out
 }
 
 // sameNeighbor reports whether two rows of one port are one neighbour: the same

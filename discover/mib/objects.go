@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -46,36 +47,42 @@ func plannedOIDs(list []planned) (columns, single []snmp.OID) {
 }
 
 // decodeObjects reads the planned objects, one reading for each row. An object
-// that has none gives one reading that says so.
-func decodeObjects(r rows, list []planned) []inventory.ObjectReading {
-	const most = 4096 // rows of one object
-	var out []inventory.ObjectReading
+// that has none gives one reading that says so. It is not whole if there are more
+// rows than are kept.
+func decodeObjects(r rows, list []planned) (out []inventory.ObjectReading, whole bool) {
+	const most = 4096
 	for _, p := range list {
-		found := false
-		if p.err == nil {
-			for _, row := range r.below(p.oid) {
-				kind := row.Value.Kind
-				if kind == snmp.NoSuchObject || kind == snmp.NoSuchInstance || kind == snmp.Null || len(out) >= most {
-					continue
-				}
-				o := inventory.ObjectReading{Use: p.Use, Kind: p.Index}
-				if o.Group, o.Index, found = indexOf(p.Index, row.OID[len(p.oid):]); !found {
-					o.Why, found = fmt.Sprintf("row %v has no index of kind %s", row.OID, p.Index), true
-				} else {
-					o.Value, o.Why = quantity(p.PlanObject, row.Value)
-				}
-				out = append(out, o)
-			}
+		o := inventory.ObjectReading{Use: p.Use, Kind: p.Index}
+		if p.err != nil {
+			o.Why = p.err.Error()
+			out = append(out, o)
+			continue
 		}
-		if !found {
-			why := "the agent has no " + p.OID
-			if p.err != nil {
-				why = p.err.Error()
+		found := slices.DeleteFunc(slices.Clone(r.below(p.oid)), isAbsent)
+		if len(found) == 0 {
+			o.Why = "the agent has no " + p.OID
+			out = append(out, o)
+		}
+		for _, row := range found {
+			if len(out) >= most {
+				return out, false
 			}
-			out = append(out, inventory.ObjectReading{Use: p.Use, Kind: p.Index, Why: why})
+			out = append(out, p.reading(row))
 		}
 	}
-	return out
+	return out, true
+}
+
+func (p planned) reading(row snmp.Row) inventory.ObjectReading {
+	o := inventory.ObjectReading{Use: p.Use, Kind: p.Index}
+	group, number, ok := indexOf(p.Index, row.OID[len(p.oid):])
+	if !ok {
+		o.Why = fmt.Sprintf("row %v has no index of kind %s", row.OID, p.Index)
+		return o
+	}
+	o.Group, o.Index = group, number
+	o.Value, o.Why = quantity(p.PlanObject, row.Value)
+	return o
 }
 
 // indexOf reads the index of a row. A PSE index of one number is in group 1,

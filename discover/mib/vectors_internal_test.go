@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/netip"
+	"slices"
 	"testing"
 	"time"
 
@@ -351,6 +352,23 @@ func TestNeighborsBounded(t *testing.T) {
 	got, whole := decodeLLDPNeighbors(r, &inventory.Agent{})
 	if len(got) != maxNeighbors || whole {
 		t.Errorf("%d neighbours, whole %v", len(got), whole)
+	}
+}
+
+// A few kilobytes of PortLists stand for a great many ports.
+func TestVLANsBounded(t *testing.T) {
+	full := snmp.ValueOf(snmp.OctetString, slices.Repeat([]byte{0xff}, 8192))
+	var r rows
+	for id := range uint32(4094) {
+		r = append(r, row(dot1qVlanStaticEntry, full, 2, id+1))
+	}
+	got, whole := decodeVLANs(r)
+	members := 0
+	for _, v := range got {
+		members += len(v.Egress)
+	}
+	if len(got) != 4094 || whole || members > maxMembers+maxPorts {
+		t.Errorf("%d VLANs with %d members, whole %v", len(got), members, whole)
 	}
 }
 

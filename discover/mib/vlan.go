@@ -17,10 +17,15 @@ var (
 // maxVLAN is the last VLAN ID (IEEE 802.1Q); what is above is the switch's own affair.
 const maxVLAN = 4094
 
+// maxMembers bounds the ports of all VLANs of one agent: a PortList of a few
+// octets stands for many ports, and an agent may send megabytes of them.
+const maxMembers = 1 << 18
+
 type vlanRow struct {
-	inventory.VLAN
-	status int
-	filter *int
+	name             string
+	egress, untagged snmp.Value
+	status           int
+	filter           *int
 }
 
 var vlanCurrentFields = []field[vlanRow]{
@@ -34,14 +39,14 @@ var vlanCurrentFields = []field[vlanRow]{
 }
 
 var vlanStaticFields = []field[vlanRow]{
-	{dot1qVlanStaticName, func(l *vlanRow, v snmp.Value) { l.Name = text(v) }},
+	{dot1qVlanStaticName, func(l *vlanRow, v snmp.Value) { l.name = text(v) }},
 	{dot1qVlanStaticEntry.Append(2), setEgress},                                             // dot1qVlanStaticEgressPorts
 	{dot1qVlanStaticEntry.Append(4), setUntagged},                                           // dot1qVlanStaticUntaggedPorts
 	{dot1qVlanStaticEntry.Append(5), func(l *vlanRow, v snmp.Value) { l.status = code(v) }}, // dot1qVlanStaticRowStatus
 }
 
-func setEgress(l *vlanRow, v snmp.Value)   { l.Egress = portList(v) }
-func setUntagged(l *vlanRow, v snmp.Value) { l.Untagged = portList(v) }
+func setEgress(l *vlanRow, v snmp.Value)   { l.egress = v }
+func setUntagged(l *vlanRow, v snmp.Value) { l.untagged = v }
 
 func vlanID(index snmp.OID) (int, bool) {
 	id, ok := oneIndex(index)
@@ -57,30 +62,32 @@ func currentVLAN(index snmp.OID) (int, bool) {
 }
 
 // decodeVLANs takes the ports of a VLAN from what is in force, else from what is
-// configured.
-func decodeVLANs(r rows) []inventory.VLAN {
-	var out []inventory.VLAN
+// configured. It is not whole if there are more ports than are kept.
+func decodeVLANs(r rows) (out []inventory.VLAN, whole bool) {
 	at := map[int]int{}
+	members := 0
+	add := func(id int, l vlanRow) {
+		i, ok := at[id]
+		if !ok {
+			i, at[id] = len(out), len(out)
+			out = append(out, inventory.VLAN{ID: id, Name: l.name})
+		}
+		if l.egress.Kind != snmp.OctetString || members > maxMembers {
+			return
+		}
+		out[i].Egress, out[i].Untagged = portList(l.egress), portList(l.untagged)
+		members += len(out[i].Egress) + len(out[i].Untagged)
+	}
 	for _, l := range gather(r, vlanID, vlanStaticFields) {
 		const active = 1
-		if l.row.status != 0 && l.row.status != active {
-			continue
+		if l.row.status == 0 || l.row.status == active {
+			add(l.key, l.row)
 		}
-		l.row.ID = l.key
-		at[l.key] = len(out)
-		out = append(out, l.row.VLAN)
 	}
 	for _, l := range gather(r, currentVLAN, vlanCurrentFields) {
-		i, ok := at[l.key]
-		if !ok {
-			i, at[l.key] = len(out), len(out)
-			out = append(out, inventory.VLAN{ID: l.key})
-		}
-		if l.row.Egress != nil {
-			out[i].Egress, out[i].Untagged = l.row.Egress, l.row.Untagged
-		}
+		add(l.key, l.row)
 	}
-	return out
+	return out, members <= maxMembers
 }
 
 func decodePVID(r rows) map[inventory.BridgePort]int {
