@@ -99,7 +99,7 @@ func (l links) probe(a inventory.Attached) Source {
 		for _, c := range cams.Cameras {
 			s := inventory.Announced{Addr: c.From, Source: inventory.SourceWSD, Name: inventory.Clean(c.Name), Model: inventory.Clean(c.Hardware)}
 			for _, t := range c.Types {
-				s.Type = t
+				s.Type = inventory.Clean(t)
 				ev.Services = append(ev.Services, s)
 			}
 			ev.Sightings = append(ev.Sightings, inventory.Sighting{Addr: c.From, Source: inventory.SourceWSD, By: a.Interface, Seen: c.Seen, Live: true})

@@ -52,15 +52,19 @@ func Survey(ctx context.Context, plan *inventory.Plan, opts Options) *inventory.
 	ev := &inventory.Evidence{Started: time.Now()}
 	ev.Attached = attached(plan)
 	agents := newAgents(plan, opts)
-	sources := []Source{agents.collect}
-	swept := make(chan []inventory.Sighting, 1)
-	sources = append(sources, func(ctx context.Context, part *inventory.Evidence) {
-		sweeps(ctx, plan, ev.Attached, opts, part)
-		swept <- part.Sightings
-	}, func(ctx context.Context, _ *inventory.Evidence) {
-		agents.relearn(ctx, <-swept, len(ev.Attached) > 0)
-	})
+	swept := newHeard()
+	sources := []Source{
+		agents.collect,
+		func(ctx context.Context, part *inventory.Evidence) {
+			sweeps(ctx, plan, ev.Attached, opts, part)
+			swept.tell(part.Sightings)
+		},
+		func(ctx context.Context, _ *inventory.Evidence) {
+			agents.relearn(ctx, swept.wait(), len(ev.Attached) > 0)
+		},
+	}
 	sources = append(sources, further(plan, ev.Attached, opts)...)
+	sources = append(sources, single(plan, ev.Attached, swept)...)
 	sources = append(sources, opts.Further...)
 	sideBySide(ctx, ev, sources)
 	agents.merge(ev)
@@ -91,4 +95,23 @@ func sideBySide(ctx context.Context, ev *inventory.Evidence, sources []Source) {
 		ev.Agents = append(ev.Agents, p.Agents...)
 		ev.Capped = append(ev.Capped, p.Capped...)
 	}
+}
+
+// heard hands what the sweeps saw to the sources that ask single addresses.
+type heard struct {
+	done chan struct{}
+	seen []inventory.Sighting
+}
+
+func newHeard() *heard { return &heard{done: make(chan struct{})} }
+
+func (h *heard) tell(seen []inventory.Sighting) {
+	h.seen = seen
+	close(h.done)
+}
+
+// wait blocks until the sweeps are over; they end when their context does.
+func (h *heard) wait() []inventory.Sighting {
+	<-h.done
+	return h.seen
 }
