@@ -37,6 +37,11 @@ func (a *assembler) rest() {
 			a.snap.Clocks = append(a.snap.Clocks, ClockState{Device: name, Source: c.Source, Offset: c.Offset, Sure: c.Sure})
 		}
 	}
+	for _, r := range a.ev.Reach {
+		if i, ok := a.byAddr[r.Addr]; ok && r.Port != 0 && r.Result == Complete {
+			a.snap.Doors = append(a.snap.Doors, DoorState{Device: a.devs[i].Name, Port: r.Port, Kind: r.Banner})
+		}
+	}
 	a.networks()
 	for i := range a.snap.Proxies {
 		if k, ok := a.owner[a.snap.Proxies[i].MAC]; ok {

@@ -21,6 +21,7 @@ type Snapshot struct {
 	UPSes    []UPSState     `json:"upses,omitempty"`
 	Disks    []DiskState    `json:"disks,omitempty"`
 	Clocks   []ClockState   `json:"clocks,omitempty"`
+	Doors    []DoorState    `json:"doors,omitempty"` // TCP ports of devices that took a connection
 	Networks []NetworkState `json:"networks"` // in the plan's order
 	Agents   []AgentState   `json:"agents"`
 	Shared   []SharedAddr   `json:"shared,omitempty"` // one address, several MACs
@@ -256,6 +257,13 @@ type ClockState struct {
 	Source string        `json:"source"`
 	Offset time.Duration `json:"offset"`
 	Sure   time.Duration `json:"sure"`
+}
+
+// DoorState is a TCP port of a device that took a connection.
+type DoorState struct {
+	Device string `json:"device"`
+	Port   uint16 `json:"port"`
+	Kind   string `json:"kind,omitzero"` // telnet, http, https, rtsp, ssh; empty: unknown
 }
 
 // NetworkState is what a network holds. Where the policy is count no device of it is kept.
