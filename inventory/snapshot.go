@@ -22,7 +22,7 @@ type Snapshot struct {
 	Disks    []DiskState    `json:"disks,omitempty"`
 	Clocks   []ClockState   `json:"clocks,omitempty"`
 	Doors    []DoorState    `json:"doors,omitempty"` // TCP ports of devices that took a connection
-	Networks []NetworkState `json:"networks"` // in the plan's order
+	Networks []NetworkState `json:"networks"`        // in the plan's order
 	Agents   []AgentState   `json:"agents"`
 	Shared   []SharedAddr   `json:"shared,omitempty"` // one address, several MACs
 	Proxies  []ProxyARP     `json:"proxies,omitempty"`
