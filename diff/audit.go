@@ -28,6 +28,7 @@ func Audit(plan *inventory.Plan, snap *inventory.Snapshot, hist *inventory.Histo
 		a.missing,
 		a.unknown, a.addresses,
 		a.vlans, a.wires, a.life,
+		a.radios, a.services, a.access, a.internet,
 	} {
 		rule()
 	}
@@ -54,6 +55,7 @@ type auditor struct {
 	holder  map[netip.Addr]*inventory.SeenDevice // of an address: present, with one address of the link layer
 	tree    *tree
 
+	recorder *inventory.Device // the only one; see recorderOf
 	settling bool
 	absent   map[string]bool     // looked for in vain in this run, and meant to be there
 	gone     map[string]bool     // absent for so long that it counts
@@ -101,7 +103,7 @@ func newAuditor(plan *inventory.Plan, snap *inventory.Snapshot, hist *inventory.
 		}
 	}
 	a.tree = treeOf(plan, a.planned, a.self())
-	a.settling = a.settles()
+	a.recorder, a.settling = onlyRecorder(plan), a.settles()
 	return a
 }
 

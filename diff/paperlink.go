@@ -130,9 +130,14 @@ func (a *auditor) recorderOf(d *inventory.Device) *inventory.Device {
 	if d.Recorder != "" {
 		return a.planned[d.Recorder]
 	}
+	return a.recorder
+}
+
+// onlyRecorder is the recorder of a plan that has one; nil: none, or several.
+func onlyRecorder(plan *inventory.Plan) *inventory.Device {
 	var only *inventory.Device
-	for i := range a.plan.Devices {
-		if r := &a.plan.Devices[i]; r.Role == inventory.Recorder || r.Recording.Disk > 0 {
+	for i := range plan.Devices {
+		if r := &plan.Devices[i]; r.Role == inventory.Recorder || r.Recording.Disk > 0 {
 			if only != nil {
 				return nil
 			}

@@ -11,11 +11,9 @@ import (
 )
 
 const (
-	usualBoots  = 10 * time.Minute // from the mains' return until all is up, unless the plan says
-	pulseFresh  = 3 * time.Minute  // how old a pulse may be and still speak for now
-	aDay        = 24 * time.Hour
-	mostCutOff  = 2 // of so many parts of the plan, more than one part missing means that we may be cut off
-	leastCutOff = 3
+	usualBoots = 10 * time.Minute // from the mains' return until all is up, unless the plan says
+	pulseFresh = 3 * time.Minute  // how old a pulse may be and still speak for now
+	aDay       = 24 * time.Hour
 )
 
 // settles reports whether the site may still be coming up: this machine or its
@@ -226,45 +224,4 @@ func (a *auditor) fedBy(d *inventory.Device) (*inventory.Device, inventory.Feed,
 		return sw, f, !f.IsZero()
 	}
 	return nil, inventory.Feed{}, false
-}
-
-// cutOff reports that more than half of the plan is missing for the second run:
-// then the first thing to doubt is where we look from (FC-23). It says all that
-// is missing in one finding.
-func (a *auditor) cutOff() bool {
-	var gone []string
-	looked := 0
-	for _, name := range a.namesInPlan() {
-		d, s := a.planned[name], a.seen[name]
-		if s == nil || s.Self || d.Role.Roams() || s.Presence == inventory.NotLooked || s.Presence == inventory.Unseeable || d.AwayAt(a.now.In(a.loc)) {
-			continue
-		}
-		looked++
-		if a.absent[name] && a.hist.Absences[name].Runs > 0 {
-			gone = append(gone, name)
-		}
-	}
-	if len(gone) < leastCutOff || mostCutOff*len(gone) <= looked {
-		return false
-	}
-	f := New(CutOff, cmp.Or(a.plan.Site.Name, "site"))
-	f.Behind = gone
-	f.Expected = fmt.Sprintf("%d planned devices answer", looked)
-	f.Observed = fmt.Sprintf("%d of %d do not", len(gone), looked)
-	f.Advice = "look first at the cable, switch port and power of the machine that boundwalk runs on"
-	if order, behind := a.heads(); len(order) > 0 {
-		h := order[0]
-		for _, o := range order {
-			if len(behind[o]) > len(behind[h]) {
-				h = o
-			}
-		}
-		if n := len(behind[h]); n > 0 {
-			f.Observed += fmt.Sprintf("; the nearest that is silent is %s, with %d behind it", h, n)
-			f.Advice += ", then at " + h
-		}
-	}
-	a.add(f, nil)
-	a.coverAll(gone)
-	return true
 }

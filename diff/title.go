@@ -76,7 +76,14 @@ func (f Finding) Title() string {
 	case strings.Contains(t, "%s"):
 		t = fmt.Sprintf(t, f.Subject)
 	}
-	if n := len(f.Behind); n > 0 {
+	n := len(f.Behind)
+	switch {
+	case n == 0:
+	case f.Kind == CutOff || f.Kind == SecondDHCPServer || f.Kind == ClockOff || f.Kind == OverBudget:
+		t += ", " + plural(n, "device", "devices") + " in all"
+	case f.Kind == Restarted || f.Kind == NoRoom:
+		t += fmt.Sprintf(", with %d more", n)
+	default:
 		t += fmt.Sprintf(", with %d behind it", n)
 	}
 	return t
