@@ -1,6 +1,8 @@
 package inventory
 
 import (
+	"fmt"
+	"io"
 	"net/netip"
 	"slices"
 	"strconv"
@@ -194,6 +196,9 @@ func (FactoryPassword) String() string { return "(hidden)" }
 
 // GoString hides the password.
 func (FactoryPassword) GoString() string { return "(hidden)" }
+
+// Format hides the password whatever the verb.
+func (FactoryPassword) Format(f fmt.State, _ rune) { io.WriteString(f, "(hidden)") }
 
 // MarshalText hides the password.
 func (FactoryPassword) MarshalText() ([]byte, error) { return []byte("(hidden)"), nil }

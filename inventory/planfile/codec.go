@@ -17,6 +17,7 @@ import (
 type codec[V any] struct {
 	read   func(r *reader, n *yaml.Node) (V, bool)
 	write  func(v V) string
+	over   func(v, under V) string   // what must stand over a mapping that shows through; nil: the same as write
 	schema func() *jsonschema.Schema // a fresh one: its caller adds to it
 }
 
@@ -27,9 +28,8 @@ type key[T any] struct {
 	need   bool // the mapping is a problem without it
 	whole  bool // its mapping is not merged with the model's
 	read   func(r *reader, n *yaml.Node, to *T)
-	write  func(of *T) string
+	write  func(of, under *T) string // what must stand where under shows through
 	same   func(a, b *T) bool
-	copy   func(to, from *T)
 	schema func() *jsonschema.Schema
 }
 
@@ -42,9 +42,13 @@ func field[T, V any](name string, c codec[V], at func(*T) *V, doc string) key[T]
 				*at(to) = v
 			}
 		},
-		write:  func(of *T) string { return c.write(*at(of)) },
+		write: func(of, under *T) string {
+			if c.over != nil {
+				return c.over(*at(of), *at(under))
+			}
+			return c.write(*at(of))
+		},
 		same:   func(a, b *T) bool { return reflect.DeepEqual(*at(a), *at(b)) },
-		copy:   func(to, from *T) { *at(to) = *at(from) },
 		schema: c.schema,
 	}
 }
@@ -58,17 +62,9 @@ func group[T any](name string, t *table[T], doc string) key[T] {
 				t.read(r, n, pairs, to)
 			}
 		},
-		write: func(of *T) string {
-			var none T
-			return "{" + strings.Join(t.fields(of, &none), ", ") + "}"
-		},
+		write: func(of, under *T) string { return flow(t.fields(of, under)) },
 		same: func(a, b *T) bool {
 			return !slices.ContainsFunc(t.keys, func(k key[T]) bool { return !k.same(a, b) })
-		},
-		copy: func(to, from *T) {
-			for i := range t.keys {
-				t.keys[i].copy(to, from)
-			}
 		},
 		schema: t.schema,
 	}
@@ -172,13 +168,19 @@ func (t *table[T]) whole(name string) bool {
 	return ok && k.whole
 }
 
-// fields is the keys in which v differs from base, as "key: value".
-func (t *table[T]) fields(v, base *T) []string {
+// fields is the keys in which v differs from what shows through, as "key: value".
+func (t *table[T]) fields(v, under *T) []string {
 	var out []string
 	for i := range t.keys {
-		if k := &t.keys[i]; !k.same(v, base) {
-			out = append(out, k.name+": "+k.write(v))
+		k := &t.keys[i]
+		if k.same(v, under) {
+			continue
 		}
+		below := under
+		if k.whole {
+			below = new(T)
+		}
+		out = append(out, k.name+": "+k.write(v, below))
 	}
 	return out
 }
@@ -194,7 +196,8 @@ func (t *table[T]) codec(base T) codec[T] {
 			}
 			return v, ok && len(r.problems)+r.dropped == before
 		},
-		write:  func(v T) string { return "{" + strings.Join(t.fields(&v, &base), ", ") + "}" },
+		write:  func(v T) string { return flow(t.fields(&v, &base)) },
+		over:   func(v, under T) string { return flow(t.fields(&v, &under)) },
 		schema: t.schema,
 	}
 }

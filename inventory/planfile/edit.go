@@ -246,7 +246,7 @@ func (c Change) find(list []*yaml.Node) (int, error) {
 	for i, n := range list {
 		var d device
 		r := &reader{}
-		if k.read(r, resolved(n), &d); len(r.problems) == 0 && k.write(&d) == old {
+		if k.read(r, resolved(n), &d); len(r.problems) == 0 && k.write(&d, &device{}) == old {
 			return i, nil
 		}
 	}
@@ -270,7 +270,7 @@ func (c Change) written(value string) (string, *yaml.Node, error) {
 			fault = errors.New(r.problems[0].What)
 			continue
 		}
-		text := k.write(&d)
+		text := k.write(&d, &device{})
 		if n = nodeOf(text); n != nil {
 			return text, n, nil
 		}

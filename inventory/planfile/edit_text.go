@@ -140,6 +140,6 @@ func (l layout) entry(devices *yaml.Node, c Change) string {
 	if devices.Style&yaml.FlowStyle != 0 || len(devices.Content) == 0 {
 		return name + ": " + flow(fields)
 	}
-	text := entry(devices.Content[0].Column-1, name, fields, wide-20)
+	text := entry(devices.Content[0].Column-1, name, 0, fields, draftWidth)
 	return strings.ReplaceAll(text, "\n", l.lineBreak())
 }

@@ -230,7 +230,7 @@ var severityKey = field("severity", codec[map[string]string]{
 		for _, k := range slices.Sorted(maps.Keys(m)) {
 			out = append(out, fmt.Sprintf("%s: %s", k, severityWord.write(m[k])))
 		}
-		return "{" + strings.Join(out, ", ") + "}"
+		return flow(out)
 	},
 	schema: func() *jsonschema.Schema {
 		return &jsonschema.Schema{Type: "object", AdditionalProperties: severityWord.schema(), PropertyNames: &jsonschema.Schema{Enum: anys(kinds)}}

@@ -5,21 +5,22 @@ import "strings"
 // flow is a mapping on one line.
 func flow(fields []string) string { return "{" + strings.Join(fields, ", ") + "}" }
 
-// entry is a named mapping on one line or, where that gets wider than width, with
-// its keys broken over the lines below its name.
-func entry(indent int, name string, fields []string, width int) string {
-	one := strings.Repeat(" ", indent) + name + ": " + flow(fields)
-	if len(one) <= width || len(fields) < 2 {
-		return one[indent:]
+// entry is a named mapping that stands indent deep: on one line, its brace in the
+// column after a name of the given length, or, where that gets wider than most,
+// with its keys on the lines below its name.
+func entry(indent int, name string, length int, fields []string, most int) string {
+	one := name + ": " + strings.Repeat(" ", max(length-len(name), 0)) + flow(fields)
+	if indent+len(one) <= most || len(fields) < 2 {
+		return one
 	}
 	deep := strings.Repeat(" ", indent+3)
 	var b strings.Builder
-	b.WriteString(name + ":\n" + strings.Repeat(" ", indent+2) + "{")
-	line := indent + 3
+	b.WriteString(name + ":\n" + deep[:indent+2] + "{")
+	line := len(deep)
 	for i, f := range fields {
 		switch {
 		case i == 0:
-		case line+2+len(f) > width:
+		case line+2+len(f) > most:
 			b.WriteString(",\n" + deep)
 			line = len(deep)
 		default:

@@ -95,7 +95,7 @@ var formFields = codec[map[string]string]{
 		for _, k := range slices.Sorted(maps.Keys(m)) {
 			out = append(out, plain(k)+": "+plain(m[k]))
 		}
-		return "{" + strings.Join(out, ", ") + "}"
+		return flow(out)
 	},
 	schema: func() *jsonschema.Schema {
 		return &jsonschema.Schema{Type: "object", AdditionalProperties: &jsonschema.Schema{Type: "string"}}
@@ -175,7 +175,7 @@ func objectKey(keyName, use, doc string) key[device] {
 				set(to, o)
 			}
 		},
-		write: func(d *device) string {
+		write: func(d, _ *device) string {
 			o, ok := find(d)
 			if !ok {
 				return "{}"
@@ -187,11 +187,6 @@ func objectKey(keyName, use, doc string) key[device] {
 			x, _ := find(a)
 			y, _ := find(b)
 			return x == y
-		},
-		copy: func(to, from *device) {
-			if o, ok := find(from); ok {
-				set(to, o)
-			}
 		},
 		schema: objectKeys.schema,
 	}

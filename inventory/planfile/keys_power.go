@@ -150,7 +150,7 @@ var feedKeys = table[inventory.Feed]{
 					to.Standard, to.Volts = poe.Passive, v
 				}
 			},
-			write: func(f *inventory.Feed) string { return passiveVolts(f) },
+			write: func(f, _ *inventory.Feed) string { return passiveVolts(f) },
 			same:  func(a, b *inventory.Feed) bool { return passiveVolts(a) == passiveVolts(b) },
 			schema: func() *jsonschema.Schema {
 				return &jsonschema.Schema{AnyOf: []*jsonschema.Schema{volts.schema(), {Const: "unknown"}}}
@@ -235,7 +235,7 @@ func writeFeed(f inventory.Feed) string {
 			out = append(out, s)
 		}
 	}
-	return "{" + strings.Join(out, ", ") + "}"
+	return flow(out)
 }
 
 // need is a passive feed that a device takes.
@@ -300,21 +300,22 @@ var portsKey = key[device]{
 			r.within(p.key.Value, func() { r.readPort(p, to) })
 		}
 	},
-	write: func(d *device) string {
+	write: func(d, under *device) string {
 		if len(d.PortPlans) == 0 {
 			return strconv.Itoa(d.Ports)
 		}
 		var out []string
-		if d.Ports > 0 {
+		if d.Ports != under.Ports {
 			out = append(out, "count: "+strconv.Itoa(d.Ports))
 		}
 		for _, p := range d.PortPlans {
-			out = append(out, portLabel.write(p.Port)+": "+portPlanKeys.codec(inventory.PortPlan{Port: p.Port}).write(p))
+			if !slices.Contains(under.PortPlans, p) {
+				out = append(out, portLabel.write(p.Port)+": "+portPlanKeys.codec(inventory.PortPlan{Port: p.Port}).write(p))
+			}
 		}
-		return "{" + strings.Join(out, ", ") + "}"
+		return flow(out)
 	},
 	same: func(a, b *device) bool { return a.Ports == b.Ports && slices.Equal(a.PortPlans, b.PortPlans) },
-	copy: func(to, from *device) { to.Ports, to.PortPlans = from.Ports, from.PortPlans },
 	schema: func() *jsonschema.Schema {
 		m := &jsonschema.Schema{Type: "object", Properties: jsonschema.NewProperties(), AdditionalProperties: portPlanKeys.schema()}
 		m.Properties.Set("count", portCount.schema())

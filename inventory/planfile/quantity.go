@@ -45,8 +45,6 @@ var (
 			"gb/s": "Gbit/s", "gbit": "Gbit/s", "g": "Gbit/s", "kbps": "kbit/s", "kb/s": "kbit/s", "kbit": "kbit/s", "bps": "bit/s"}}
 	voltages = dimension{what: "voltage", example: "24 V", low: 0, high: 1000,
 		units: []unit{{"V", 1, false}, {"mV", 0.001, true}}}
-	currents = dimension{what: "current", example: "0.6 A", low: 0, high: 1000,
-		units: []unit{{"A", 1, false}, {"mA", 0.001, true}}}
 	sizes = dimension{what: "size", example: "2 TB", low: 0, high: 1e18, whole: true,
 		units: []unit{{"TB", 1e12, false}, {"GB", 1e9, false}, {"MB", 1e6, true}, {"TiB", 1 << 40, false}, {"GiB", 1 << 30, false},
 			{"MiB", 1 << 20, true}, {"B", 1, false}}}
@@ -269,7 +267,11 @@ func writeDuration(d time.Duration) string {
 	case d == day:
 		return "1 day"
 	case d > 0 && d%day == 0:
-		return strconv.FormatInt(int64(d/day), 10) + " days"
+		return fmt.Sprintf("%d days", d/day)
+	case d > 0 && d%time.Hour == 0:
+		return fmt.Sprintf("%d h", d/time.Hour)
+	case d > 0 && d < time.Hour && d%time.Minute == 0:
+		return fmt.Sprintf("%d min", d/time.Minute)
 	}
 	var b strings.Builder
 	for _, part := range []struct {

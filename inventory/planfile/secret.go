@@ -59,7 +59,7 @@ var secretKinds = map[string]func(string) bool{
 func Resolve(ref inventory.SecretRef, dir string) (Secret, error) {
 	kind, what, _ := strings.Cut(string(ref), ":")
 	if valid := secretKinds[kind]; valid == nil || !valid(what) {
-		return "", errors.New("secret: a reference begins with file:, env: or credential:") // not which: it may be the secret
+		return "", errors.New("secret: a reference is file:NAME, env:NAME or credential:NAME") // not which: it may be the secret
 	}
 	s, err := readSecret(kind, what, dir)
 	switch {
