@@ -83,7 +83,6 @@ func (s *session) exchange(ctx context.Context, w wire, b []byte, ids []uint32, 
 	if err := s.send(b); err != nil {
 		return nil, socketError(err)
 	}
-	garbled := error(nil)
 	for {
 		n, from, err := s.conn.ReadFromUDPAddrPort(s.buf)
 		switch {
@@ -95,21 +94,15 @@ func (s *session) exchange(ctx context.Context, w wire, b []byte, ids []uint32, 
 			if time.Now().Before(deadline) {
 				continue
 			}
-			if garbled != nil {
-				return nil, garbled
-			}
 			return nil, ErrNoResponse
 		case err != nil:
 			return nil, socketError(err)
 		}
 		p, err := w.decode(s.buf[:n], ids)
-		switch {
-		case errors.Is(err, errStray):
+		if errors.Is(err, errStray) || errors.Is(err, errGarbled) {
 			s.device.count(func(st *Stats) { st.BadDatagrams++ })
-			continue
-		case errors.Is(err, errGarbled):
-			s.device.count(func(st *Stats) { st.BadDatagrams++ })
-			garbled = err
+		}
+		if errors.Is(err, errStray) {
 			continue
 		}
 		if from.Addr().Unmap() != s.target.Addr() && s.unconnected {

@@ -187,6 +187,29 @@ func TestWalkBulkFails(t *testing.T) {
 	}
 }
 
+// noSuchName, where it does not say for which column, ends none but the last one
+// that is left.
+func TestWalkNoSuchNameWithoutIndex(t *testing.T) {
+	dev := quaySwitch(t, 20)
+	c := dial(t, dev, public, snmp.Options{})
+	want := c.Walk(t.Context(), ifIndex, ifDescr)
+	for _, index := range []uint8{0, 255} {
+		dev.faults(t, simnet.Faults{Alter: func(p *gosnmp.SnmpPacket) {
+			for i, v := range p.Variables {
+				root := []snmp.OID{ifIndex, ifDescr}[i%2]
+				if len(p.Variables) == 2 && !snmp.MustOID(v.Name).HasPrefix(root) {
+					p.Error, p.ErrorIndex = gosnmp.NoSuchName, index
+				}
+			}
+		}})
+		got := dial(t, dev, public, snmp.Options{Repetitions: 1}).Walk(t.Context(), ifIndex, ifDescr)
+		if got.Result != snmp.Complete {
+			t.Errorf("index %d: got %v, %v", index, got.Result, got.Err)
+		}
+		sameRows(t, got.Rows, want.Rows)
+	}
+}
+
 // A value of no use keeps its row, since the instance exists.
 func TestWalkUselessValue(t *testing.T) {
 	dev := quaySwitch(t, 4)

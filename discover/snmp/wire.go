@@ -24,8 +24,8 @@ type wire interface {
 	// also the message ID.
 	encode(q request, id uint32) ([]byte, error)
 	// decode gives the answer to one of ids. errStray: b is something else, keep
-	// waiting. errGarbled: it should be an answer, but cannot be read. Any other
-	// error is what the device had to say.
+	// waiting. errGarbled: it is the answer, but cannot be read. Any other error is
+	// what the device had to say.
 	decode(b []byte, ids []uint32) (*gosnmp.SnmpPacket, error)
 	// room is how many octets of names fit in a datagram that every agent takes.
 	room() int
