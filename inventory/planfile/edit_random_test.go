@@ -46,40 +46,9 @@ func randomEdit(t *testing.T, rng *rand.Rand, f *planfile.File) *planfile.File {
 	touched := map[string]bool{}
 	for range 1 + rng.IntN(3) {
 		i := 1 + rng.IntN(len(f.Plan.Devices)-1)
-		d := &want.Devices[i]
-		if touched[d.Name] {
-			continue
-		}
-		touched[d.Name] = true
-		m := randomMAC(rng)
-		switch rng.IntN(5) {
-		case 0:
-			d.At = inventory.PortRef{Device: "hub", Port: fmt.Sprint(100 + rng.IntN(900_000))}
-			changes = append(changes, planfile.Set(d.Name, "at", d.At.String()))
-		case 1:
-			d.MACs = append(slices.Clone(d.MACs), m)
-			changes = append(changes, planfile.Append(d.Name, "mac", m.String()))
-		case 2:
-			if len(d.MACs) == 0 {
-				continue
-			}
-			j := rng.IntN(len(d.MACs))
-			changes = append(changes, planfile.Replace(d.Name, "mac", d.MACs[j].String(), m.String()))
-			d.MACs = slices.Clone(d.MACs)
-			d.MACs[j] = m
-		case 3:
-			if f.Plan.Devices[i].Room == "" || rng.IntN(2) == 0 {
-				d.Room = randomText(rng)
-				changes = append(changes, planfile.Set(d.Name, "room", d.Room))
-			} else {
-				d.Room = ""
-				changes = append(changes, planfile.Unset(d.Name, "room"))
-			}
-		case 4:
-			n := inventory.Device{Name: fmt.Sprintf("new-%d", rng.IntN(1_000_000)), Role: inventory.Sensor, Note: randomText(rng), MACs: []inventory.MAC{m},
-				Addresses: []netip.Addr{netip.AddrFrom4([4]byte{10, byte(rng.IntN(256)), byte(rng.IntN(256)), byte(1 + rng.IntN(254))})}}
-			want.Devices = append(want.Devices, n)
-			changes = append(changes, planfile.Add(n))
+		if name := want.Devices[i].Name; !touched[name] {
+			touched[name] = true
+			changes = append(changes, randomChange(rng, &want, i)...)
 		}
 	}
 	text, err := f.Edit(changes...)
@@ -103,6 +72,39 @@ func randomEdit(t *testing.T, rng *rand.Rand, f *planfile.File) *planfile.File {
 	}
 	checkLines(t, changes, f, string(text), touched)
 	return parse(t, string(text))
+}
+
+// randomChange is a change of device i, or a new device; want is changed alike.
+func randomChange(rng *rand.Rand, want *inventory.Plan, i int) []planfile.Change {
+	d, m := &want.Devices[i], randomMAC(rng)
+	switch rng.IntN(5) {
+	case 0:
+		d.At = inventory.PortRef{Device: "hub", Port: fmt.Sprint(100 + rng.IntN(900_000))}
+		return []planfile.Change{planfile.Set(d.Name, "at", d.At.String())}
+	case 1:
+		d.MACs = append(slices.Clone(d.MACs), m)
+		return []planfile.Change{planfile.Append(d.Name, "mac", m.String())}
+	case 2:
+		if len(d.MACs) == 0 {
+			return nil
+		}
+		j := rng.IntN(len(d.MACs))
+		old := d.MACs[j]
+		d.MACs = slices.Clone(d.MACs)
+		d.MACs[j] = m
+		return []planfile.Change{planfile.Replace(d.Name, "mac", old.String(), m.String())}
+	case 3:
+		if d.Room != "" && rng.IntN(2) == 0 {
+			d.Room = ""
+			return []planfile.Change{planfile.Unset(d.Name, "room")}
+		}
+		d.Room = randomText(rng)
+		return []planfile.Change{planfile.Set(d.Name, "room", d.Room)}
+	}
+	n := inventory.Device{Name: fmt.Sprintf("new-%d", rng.IntN(1_000_000)), Role: inventory.Sensor, Note: randomText(rng), MACs: []inventory.MAC{m},
+		Addresses: []netip.Addr{netip.AddrFrom4([4]byte{10, byte(rng.IntN(256)), byte(rng.IntN(256)), byte(1 + rng.IntN(254))})}}
+	want.Devices = append(want.Devices, n)
+	return []planfile.Change{planfile.Add(n)}
 }
 
 // checkLines holds each line of the old text against the new one: those of

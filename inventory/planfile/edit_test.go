@@ -217,6 +217,24 @@ devices:
 	}
 }
 
+// What a new device does not say shows through from its model and the site's cable.
+func TestAddToTheExample(t *testing.T) {
+	f := parse(t, string(example(t)))
+	text, err := f.Edit(planfile.Add(inventory.Device{Name: "slip-cam-2", Model: "dome", At: inventory.PortRef{Device: "quay-switch", Port: "7"},
+		Cable: inventory.CableRun{Label: "C07", Length: 66}}), planfile.Append("slip-cam-2", "mac", "00:00:5e:00:53:37"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := `+  slip-cam-2: {model: dome, at: quay-switch/7, cable: {label: C07, length: 66 m}, mac: "00:00:5e:00:53:37"}`
+	if got := lineDiff(string(example(t)), string(text)); got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+	d, _ := parse(t, string(text)).Plan.Device("slip-cam-2")
+	if d.Cable.Gauge != 23 || d.Cable.Length != 66 || d.Role != inventory.Camera || d.Stream != 4e6 {
+		t.Errorf("it is read as %+v", d)
+	}
+}
+
 func FuzzEdit(f *testing.F) {
 	f.Add([]byte(editable), "one", "room", "x: # y")
 	f.Add([]byte(editable), "two", "at", "hub/010")

@@ -50,8 +50,6 @@ devices:
 ` + devices
 }
 
-const frameLines = 5
-
 // FC-29: what YAML makes of plain words is not what people mean.
 func TestHandWrittenTraps(t *testing.T) {
 	for _, c := range []struct {
