@@ -55,9 +55,19 @@ func New(kind Kind, subject string) Finding {
 }
 
 // Sort orders findings for people: the most pressing first, then by kind and
-// subject.
+// subject. Of unknown devices those with made-up addresses come first, for on a
+// cable they are the odd ones.
 func Sort(fs []Finding) {
 	slices.SortStableFunc(fs, func(a, b Finding) int {
-		return cmp.Or(cmp.Compare(a.Severity.Rank(), b.Severity.Rank()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Subject, b.Subject))
+		return cmp.Or(cmp.Compare(a.Severity.Rank(), b.Severity.Rank()), cmp.Compare(a.Kind, b.Kind),
+			cmp.Compare(a.ordinary(), b.ordinary()), cmp.Compare(a.Subject, b.Subject))
 	})
+}
+
+// ordinary is 0 for an unknown device whose addresses are all made up, else 1.
+func (f *Finding) ordinary() int {
+	if f.Kind != UnknownDevice || len(f.MACs) == 0 || slices.ContainsFunc(f.MACs, func(m inventory.MAC) bool { return !m.IsLocal() }) {
+		return 1
+	}
+	return 0
 }

@@ -18,7 +18,8 @@ func (a *auditor) replaced() {
 			continue
 		}
 		if a.alternates(d) {
-			continue // two devices that share an address: said there
+			a.covered[name] = true // two devices that share an address: told as such
+			continue
 		}
 		other := a.strangerOf(s.Claimed)
 		if other != nil && other.Role != "" && other.Role != d.Role && !(other.Role.IsInfrastructure() && d.Role.IsInfrastructure()) {

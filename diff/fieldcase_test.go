@@ -1,0 +1,493 @@
+package diff_test
+
+import (
+	"fmt"
+	"net/netip"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"boundwalk/diff"
+	"boundwalk/inventory"
+	"boundwalk/inventory/poe"
+)
+
+// FC-10: a wrap after 497 days is no restart, and an uptime that never moves is no use.
+func TestFC10Uptime(t *testing.T) {
+	plan := site(theSwitch(8))
+	for _, c := range []struct {
+		name  string
+		ticks []uint32
+		want  []string
+	}{
+		{"it wraps", []uint32{4294900000, 292704}, nil},
+		{"it restarted", []uint32{4294900000, 12000}, []string{"restarted/sw"}},
+		{"it always says 0", []uint32{0, 0, 0}, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			m := newMemory()
+			var fs []diff.Finding
+			for k, ticks := range c.ticks {
+				s := seen(plan, noon.Add(time.Duration(k)*time.Hour))
+				s.Devices[0].UpTime = &inventory.UpTime{Ticks: ticks, Read: s.Finished, Up: time.Duration(ticks) * 10 * time.Millisecond}
+				fs = m.run(plan, s)
+			}
+			want(t, fs, c.want...)
+			if len(fs) > 0 {
+				tells(t, fs[0].Observed, "started at Wed 25 Nov 12:58, up 2 min")
+			}
+		})
+	}
+}
+
+// FC-13: after an update the interfaces have new numbers under the same names:
+// one line, whatever else the restart did.
+func TestFC13Renumbered(t *testing.T) {
+	plan := site(theSwitch(24), camera("cam", 5, "sw/5"))
+	m := newMemory()
+	var fs []diff.Finding
+	for k, first := range []int{10001, 10025} {
+		s := seen(plan, noon.Add(time.Duration(k)*time.Hour))
+		ag := inventory.AgentState{Device: "sw", Result: inventory.Complete, Version: "v3", Ports: map[string]int{}}
+		for n := range 24 {
+			ag.Ports[fmt.Sprintf("Fa0/%d", n+1)] = first + n
+		}
+		s.Agents = append(s.Agents, ag)
+		powered(s, "sw/5", poe.Class3, 6*poe.Watt)
+		up := []time.Duration{900 * time.Hour, 10 * time.Minute}[k]
+		s.Devices[0].UpTime = &inventory.UpTime{Ticks: uint32(up / (10 * time.Millisecond)), Read: s.Finished, Up: up}
+		fs = m.run(plan, s)
+	}
+	want(t, fs, "ports-renumbered/sw")
+	tells(t, fs[0].Observed, "24 ports", "started at")
+}
+
+// FC-16: a radio with three addresses is one device, and no phone.
+func TestFC16OneRadioManyMACs(t *testing.T) {
+	radio := onPort("radio", inventory.Radio, 0x92, "sw/8")
+	plan := site(theSwitch(8), radio)
+	ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
+	for _, s := range []struct {
+		m  inventory.MAC
+		ip string
+	}{{mac(2), "192.0.2.2"}, {mac(0x92), "192.0.2.146"}, {local(0x92), "192.0.2.147"}} {
+		ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: s.m, Addr: ip(s.ip), Source: inventory.SourceARP, Live: true, Seen: noon})
+	}
+	snap := inventory.Assemble(plan, ev, nil, nil)
+	want(t, diff.Audit(plan, snap, nil, noon))
+}
+
+// FC-17: two that answer in two tries are a conflict; a swap is a replacement;
+// to and fro is a suspected conflict, and no device that changes back and forth.
+func TestFC17SameAddress(t *testing.T) {
+	t.Run("both at once", func(t *testing.T) {
+		plan := site(theSwitch(8), camera("cam", 0x40, "sw/5"))
+		s := seen(plan, noon)
+		s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x12).String(), MACs: []inventory.MAC{mac(0x12)}, Presence: inventory.Present, Network: "yard",
+			Place: inventory.Place{Switch: "sw", Port: "7", Basis: inventory.ByFDB}})
+		s.Shared = []inventory.SharedAddr{{Addr: ip("192.0.2.64"), MACs: []inventory.MAC{mac(0x12), mac(0x40)}, Tries: 1}}
+		m := newMemory()
+		want(t, m.run(plan, s), "unknown-device/00:00:5e:00:53:12") // one try alone may be a swap
+		fs := m.run(plan, s)
+		want(t, fs, "address-conflict/192.0.2.64")
+		tells(t, fs[0].Observed, "00:00:5e:00:53:12 on port 7 of sw", "cam (00:00:5e:00:53:40) on port 5 of sw")
+		s.Shared[0].Tries = 2
+		want(t, diff.Audit(plan, s, nil, noon), "address-conflict/192.0.2.64")
+	})
+	run := func(m *memory, k int, who byte) []diff.Finding {
+		plan := site(theSwitch(8), camera("cam", 0x11, "sw/5"))
+		plan.Devices[1].Addresses = []netip.Addr{ip("192.0.2.64")}
+		s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
+		if who != 0x11 {
+			lose(s, "cam")
+			x, _ := s.Device("cam")
+			x.Claimed = []inventory.MAC{mac(who)}
+			s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(who).String(), MACs: []inventory.MAC{mac(who)}, Addrs: []netip.Addr{ip("192.0.2.64")},
+				Presence: inventory.Present, Network: "yard"})
+		}
+		return m.run(plan, s)
+	}
+	t.Run("a swap", func(t *testing.T) {
+		m := newMemory()
+		want(t, run(m, 0, 0x11))
+		fs := run(m, 1, 0x12)
+		want(t, fs, "replaced-device/cam")
+		tells(t, fs[0].Expected, "00:00:5e:00:53:11")
+		tells(t, fs[0].Observed, "00:00:5e:00:53:12")
+		want(t, run(m, 2, 0x12), "replaced-device/cam")
+	})
+	t.Run("to and fro", func(t *testing.T) {
+		m := newMemory()
+		want(t, run(m, 0, 0x11))
+		want(t, run(m, 1, 0x12), "replaced-device/cam")
+		fs := run(m, 2, 0x11)
+		want(t, fs, "address-conflict/192.0.2.64")
+		tells(t, fs[0].Observed, "suspected")
+		want(t, run(m, 3, 0x12), "address-conflict/192.0.2.64")
+	})
+}
+
+// FC-18: a router that answers for every address is one finding, not 230 unknown devices.
+func TestFC18ProxyARP(t *testing.T) {
+	var devices []inventory.Device
+	ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
+	heard := func(m inventory.MAC, last byte) {
+		ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: m, Addr: netip.AddrFrom4([4]byte{192, 0, 2, last}), Source: inventory.SourceARP, Live: true, Seen: noon, Tries: []int{1}})
+	}
+	for n := byte(1); n <= 20; n++ {
+		d := onPort(fmt.Sprintf("device-%d", n), inventory.Server, n, "")
+		if n == 1 {
+			d.Name, d.Role, d.MACs = "router", inventory.Router, []inventory.MAC{mac(0xfe)}
+		}
+		devices = append(devices, d)
+		heard(d.MACs[0], n)
+	}
+	for n := 21; n < 255; n++ {
+		heard(mac(0xfe), byte(n))
+	}
+	plan := site(devices...)
+	fs := diff.Audit(plan, inventory.Assemble(plan, ev, nil, nil), nil, noon)
+	want(t, fs, "proxy-arp/router")
+	tells(t, fs[0].Observed, "235 addresses")
+}
+
+// FC-20: a new device with an address of elsewhere is told with its port, class
+// and that address; the sender 0.0.0.0 is none.
+func TestFC20NoAddressHere(t *testing.T) {
+	for _, c := range []struct{ name, from, says string }{
+		{"a factory address", "198.51.100.108", "198.51.100.108"},
+		{"self-assigned", "169.254.7.9", "DHCP did not answer"},
+		{"silent", "", "it has no address in this network"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			plan := site(theSwitch(8))
+			cam := mac(0x31)
+			ag := inventory.Agent{Device: "sw", Read: noon, Version: "v3", BridgeMAC: mac(2), Bridge: map[inventory.BridgePort]inventory.IfIndex{},
+				Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}, FDB: []inventory.FDBEntry{{MAC: cam, Port: 6, VLAN: 10}},
+				PSEPorts: []inventory.PSEPort{{Index: inventory.PSEIndex{Group: 1, Port: 6}, State: inventory.PSEDelivering, Class: poe.Class3}}}
+			for k := 1; k <= 8; k++ {
+				ag.Interfaces = append(ag.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(k == 6)})
+				ag.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
+			}
+			ev := &inventory.Evidence{Started: noon, Finished: noon, Agents: []inventory.Agent{ag},
+				Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}},
+				Sightings: []inventory.Sighting{{MAC: mac(2), Addr: ip("192.0.2.2"), Source: inventory.SourceARP, Live: true},
+					{MAC: cam, Addr: ip("0.0.0.0"), Source: inventory.SourceListen, Live: true, Probe: true}}}
+			if c.from != "" {
+				ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: cam, Addr: ip(c.from), Source: inventory.SourceListen, Live: true})
+			}
+			fs := diff.Audit(plan, inventory.Assemble(plan, ev, nil, nil), nil, noon)
+			want(t, fs, "no-address/00:00:5e:00:53:31")
+			tells(t, fs[0].Observed, "port 6 of sw", "class 3 power", c.says)
+			if strings.Contains(fs[0].Observed, "0.0.0.0") {
+				t.Errorf("0.0.0.0 became an address: %s", say(fs[0]))
+			}
+		})
+	}
+}
+
+// A device that sleeps keeps its row in the forwarding table and its finding.
+func TestAsleepIsNotWithoutAddress(t *testing.T) {
+	plan := site(theSwitch(8))
+	run := func(addrs ...netip.Addr) *inventory.Snapshot {
+		s := seen(plan, noon)
+		s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x31).String(), MACs: []inventory.MAC{mac(0x31)}, Addrs: addrs, NoAddress: len(addrs) == 0, Network: "yard",
+			Presence: inventory.Present, Place: inventory.Place{Switch: "sw", Port: "6", Basis: inventory.ByFDB}})
+		return s
+	}
+	m := newMemory()
+	for range 2 {
+		want(t, m.run(plan, run(ip("192.0.2.77"))), "unknown-device/00:00:5e:00:53:31")
+		want(t, m.run(plan, run()), "unknown-device/00:00:5e:00:53:31")
+		want(t, m.run(plan, run()), "unknown-device/00:00:5e:00:53:31")
+	}
+}
+
+// FC-21: phones behind an access point are a count with last week's; a made-up
+// address on a cable is told, first; a maker's address is always told.
+func TestFC21PrivateAddresses(t *testing.T) {
+	plan := site(theSwitch(8))
+	unknown := func(m inventory.MAC, port string, behindAP bool) inventory.SeenDevice {
+		return inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Addrs: []netip.Addr{ip("192.0.2.80")}, Private: m.IsLocal(), Presence: inventory.Present, Network: "yard",
+			BehindAP: behindAP, Place: inventory.Place{Switch: "sw", Port: port, Basis: inventory.ByFDB}, Maker: map[bool]string{true: "Example Works"}[!m.IsLocal()], MakerBy: "registry"}
+	}
+	s := seen(plan, noon)
+	s.Networks[0].Private = 3
+	for _, n := range []byte{4, 5, 6} {
+		s.Devices = append(s.Devices, unknown(local(n), "7", true))
+	}
+	h := &inventory.History{Private: map[string]int{"yard": 3}}
+	fs := diff.Audit(plan, s, h, noon)
+	want(t, fs, "changing-mac-devices/yard")
+	tells(t, fs[0].Observed, "3 private devices on Wi-Fi (3 last week)")
+
+	powered(s, "sw/4", poe.Class3, 0)
+	s.Devices = append(s.Devices, unknown(mac(0x44), "7", true), unknown(local(9), "4", false))
+	fs = diff.Audit(plan, s, h, noon)
+	want(t, fs, "unknown-device/02:00:5e:00:53:09", "unknown-device/00:00:5e:00:53:44", "changing-mac-devices/yard")
+	tells(t, fs[0].Observed, "port 4 of sw", "class 3 power", "tells no maker")
+	tells(t, fs[1].Observed, "Example Works")
+
+	h.Private["yard"] = 1
+	s.Networks[0].Private = 5
+	tells(t, find(t, diff.Audit(plan, s, h, noon), "changing-mac-devices/yard").Observed, "at least twice as many")
+}
+
+// FC-22: without a probe, the addresses of two cameras give a second DHCP server
+// away; one finding names it with its port and who is affected.
+func TestFC22SecondServer(t *testing.T) {
+	router := onPort("router", inventory.Router, 0xfe, "")
+	router.Addresses = []netip.Addr{ip("192.0.2.1")}
+	plan := site(router, theSwitch(10), camera("cam-1", 0x41, "sw/1"), camera("cam-2", 0x42, "sw/2"))
+	s := seen(plan, noon)
+	for k, name := range []string{"cam-1", "cam-2"} {
+		d, _ := s.Device(name)
+		d.Addrs, d.Foreign, d.Witnesses = nil, []netip.Addr{ip(fmt.Sprintf("203.0.113.2%d", k))}, []string{inventory.SourceListen}
+	}
+	s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x66).String(), MACs: []inventory.MAC{mac(0x66)}, Foreign: []netip.Addr{ip("203.0.113.1")}, Presence: inventory.Present,
+		NoAddress: true, Place: inventory.Place{Switch: "sw", Port: "9", Basis: inventory.ByFDB}})
+	fs := diff.Audit(plan, s, nil, noon)
+	want(t, fs, "second-dhcp-server/203.0.113.0/24")
+	tells(t, fs[0].Observed, "cam-1 and cam-2", "likely DHCP server 00:00:5e:00:53:66", "port 9 of sw")
+	if !slices.Equal(fs[0].Behind, []string{"cam-1", "cam-2"}) || fs[0].Where != "sw/9" {
+		t.Errorf("%s", say(fs[0]))
+	}
+
+	s.Shared = []inventory.SharedAddr{{Addr: ip("192.0.2.1"), MACs: []inventory.MAC{mac(0x66), mac(0xfe)}, Tries: 2}}
+	fs = diff.Audit(plan, s, nil, noon)
+	want(t, fs, "address-conflict/192.0.2.1", "second-dhcp-server/203.0.113.0/24")
+	tells(t, fs[0].Expected, "the gateway of yard")
+
+	t.Run("an answer to a probe", func(t *testing.T) {
+		s := seen(plan, noon)
+		s.DHCP = []inventory.DHCPServer{{Addr: ip("192.0.2.1"), MAC: mac(0xfe), Offered: ip("192.0.2.99"), Network: "yard"}}
+		want(t, diff.Audit(plan, s, nil, noon))
+		s.DHCP = append(s.DHCP, inventory.DHCPServer{Addr: ip("203.0.113.1"), MAC: mac(0x66), Offered: ip("203.0.113.50"), Network: "yard"})
+		want(t, diff.Audit(plan, s, nil, noon), "second-dhcp-server/203.0.113.0/24")
+	})
+}
+
+// FC-23: after a power cut nothing is missing; what hangs behind a dead radio is
+// one line; a sensor may sleep; and most of the plan gone is doubted as such.
+func TestFC23EverythingMissing(t *testing.T) {
+	t.Run("we were up first", func(t *testing.T) {
+		var devices []inventory.Device
+		for n := byte(1); n <= 20; n++ {
+			devices = append(devices, camera(fmt.Sprintf("cam-%02d", n), n, ""))
+		}
+		plan := site(devices...)
+		m := newMemory()
+		m.Booted = noon
+		first := seen(plan, noon.Add(40*time.Second))
+		for k := range devices[1:] {
+			lose(first, devices[k+1].Name)
+		}
+		want(t, m.run(plan, first))
+		want(t, m.run(plan, seen(plan, noon.Add(12*time.Minute))))
+	})
+	// house -- radio -- (air) -- far-radio -- plain switch -- six cameras
+	behind := func() *inventory.Plan {
+		far := onPort("far-radio", inventory.Radio, 0x52, "")
+		plan := site(theSwitch(10), onPort("printer", inventory.Printer, 0x12, "sw/3"), camera("house-cam", 0x30, "sw/2"), onPort("office", inventory.Server, 0x13, "sw/4"),
+			onPort("ap", inventory.AccessPoint, 0x14, "sw/5"), onPort("ap-2", inventory.AccessPoint, 0x15, "sw/6"), onPort("ap-3", inventory.AccessPoint, 0x16, "sw/7"),
+			onPort("radio", inventory.Radio, 0x51, "sw/8"), far)
+		for n := byte(1); n <= 6; n++ {
+			plan.Devices = append(plan.Devices, camera(fmt.Sprintf("cam-%d", n), n+0x60, fmt.Sprintf("far-radio/%d", n)))
+		}
+		plan.Links = []inventory.RadioLink{{Name: "basin", Between: [2]string{"radio", "far-radio"}}}
+		return plan
+	}
+	t.Run("a radio and its cameras", func(t *testing.T) {
+		plan := behind()
+		m := newMemory()
+		var fs []diff.Finding
+		for k := range 2 {
+			s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
+			lose(s, "far-radio", "cam-1", "cam-2", "cam-3", "cam-4", "cam-5", "cam-6")
+			fs = m.run(plan, s)
+			if k == 0 {
+				want(t, fs) // one lost run is no absence
+			}
+		}
+		want(t, fs, "missing-device/far-radio")
+		tells(t, fs[0].Title(), "with 6 behind it")
+	})
+	t.Run("the near radio takes the far one with it", func(t *testing.T) {
+		plan := behind()
+		plan.Devices = plan.Devices[:len(plan.Devices)-3] // or most of the plan is gone
+		m := newMemory()
+		var fs []diff.Finding
+		for range 2 {
+			s := seen(plan, noon)
+			lose(s, "radio", "far-radio", "cam-1", "cam-2", "cam-3")
+			fs = m.run(plan, s)
+		}
+		want(t, fs, "missing-device/radio")
+		tells(t, fs[0].Title(), "with 4 behind it")
+	})
+	t.Run("a camera behind what is there is its own", func(t *testing.T) {
+		plan := behind()
+		m := newMemory()
+		var fs []diff.Finding
+		for range 2 {
+			s := seen(plan, noon)
+			lose(s, "radio", "cam-1")
+			fs = m.run(plan, s)
+		}
+		want(t, fs, "missing-device/cam-1", "missing-device/radio")
+	})
+	t.Run("a sensor that sleeps", func(t *testing.T) {
+		plan := site(theSwitch(8), onPort("frost", inventory.Sensor, 0x42, "sw/6"), onPort("phone", inventory.Phone, 0x43, "sw/7"))
+		m := newMemory()
+		for k := range 100 {
+			s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
+			if k%5 != 0 {
+				lose(s, "frost")
+			}
+			lose(s, "phone")
+			want(t, m.run(plan, s))
+		}
+		for k := 100; k < 200; k++ {
+			s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
+			lose(s, "frost", "phone")
+			fs := m.run(plan, s)
+			if since := m.Absences["frost"].Since; s.Finished.Sub(since) < 24*time.Hour {
+				want(t, fs)
+			} else {
+				want(t, fs, "missing-device/frost")
+			}
+		}
+	})
+	t.Run("most of it", func(t *testing.T) {
+		plan := behind()
+		m := newMemory()
+		var fs []diff.Finding
+		for range 2 {
+			s := seen(plan, noon)
+			for _, d := range plan.Devices[:10] {
+				lose(s, d.Name)
+			}
+			fs = m.run(plan, s)
+		}
+		want(t, fs, "cut-off/Tern Quay")
+		tells(t, fs[0].Observed, "10 of 15 do not")
+	})
+	t.Run("not looked is not missing", func(t *testing.T) {
+		plan := behind()
+		m := newMemory()
+		for range 3 {
+			s := seen(plan, noon)
+			for i := range s.Devices {
+				s.Devices[i].Presence = inventory.NotLooked
+			}
+			want(t, m.run(plan, s))
+		}
+	})
+	t.Run("the pulse still sees it", func(t *testing.T) {
+		plan := behind()
+		m := newMemory()
+		m.Pulse = map[string]inventory.PulsePresence{"cam-1": {At: noon, Up: true, Looked: true}}
+		for range 3 {
+			s := seen(plan, noon)
+			lose(s, "cam-1")
+			want(t, m.run(plan, s))
+		}
+		m.Pulse["cam-1"] = inventory.PulsePresence{At: noon.Add(-time.Hour), Up: true, Looked: true}
+		s := seen(plan, noon)
+		lose(s, "cam-1")
+		want(t, m.run(plan, s), "missing-device/cam-1")
+	})
+}
+
+// FC-24: only what was proved is a finding, and the newest proof decides; "not
+// checked" is not "ok".
+func TestFC24Logins(t *testing.T) {
+	cam := camera("cam", 5, "sw/5")
+	cam.FactoryLogin = &inventory.FactoryLogin{Over: "rtsp", User: "admin", Password: "hunter2"}
+	plan := site(theSwitch(8), cam)
+	result := func(outcome string, ago time.Duration) inventory.LoginResult {
+		return inventory.LoginResult{Device: "cam", Entry: "dome", Over: "rtsp", Outcome: outcome, When: noon.Add(-ago)}
+	}
+	for _, c := range []struct {
+		name string
+		now  []inventory.LoginResult
+		past []inventory.LoginResult // newest first
+		want []string
+	}{
+		{"accepted", []inventory.LoginResult{result(inventory.LoginAccepted, 0)}, nil, []string{"factory-login/cam"}},
+		{"cannot tell", []inventory.LoginResult{result(inventory.LoginCannotTell, 0)}, nil, nil},
+		{"refused", []inventory.LoginResult{result(inventory.LoginRefused, 0)}, []inventory.LoginResult{result(inventory.LoginAccepted, time.Hour)}, nil},
+		{"accepted before, not checked now", []inventory.LoginResult{result(inventory.LoginNotChecked, 0)}, []inventory.LoginResult{result(inventory.LoginAccepted, time.Hour)}, []string{"factory-login/cam"}},
+		{"asks to be set up", []inventory.LoginResult{result(inventory.LoginUnset, 0)}, nil, []string{"not-initialised/cam"}},
+		{"public reads", []inventory.LoginResult{{Device: "cam", Entry: "public", Over: "snmp", Outcome: inventory.LoginCommunity, When: noon}}, nil, []string{"default-community/cam"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := seen(plan, noon)
+			s.Logins = c.now
+			fs := diff.Audit(plan, s, &inventory.History{Logins: map[string][]inventory.LoginResult{"cam": c.past}}, noon)
+			want(t, fs, c.want...)
+			for _, f := range fs {
+				if strings.Contains(fmt.Sprintf("%+v", f), "hunter2") {
+					t.Error("the password stands in the finding")
+				}
+				tells(t, f.Observed, "checked Wed 25 Nov")
+			}
+		})
+	}
+}
+
+func basin() *inventory.Plan {
+	house, far := onPort("house-radio", inventory.Radio, 0x51, "sw/8"), onPort("far-radio", inventory.Radio, 0x52, "")
+	plan := site(theSwitch(8), house, far)
+	plan.Links = []inventory.RadioLink{{Name: "basin", Between: [2]string{"house-radio", "far-radio"}, Distance: 340, Frequency: 5500, Width: 20, PortSpeed: [2]inventory.BitRate{1e9, 1e9}}}
+	return plan
+}
+
+// FC-25: a level that sank by 7 dB is told in the week when it did, and not one
+// of 4 dB; a port at 100 Mbit/s is told on the cable side, and nothing of the radio.
+func TestFC25SlowLink(t *testing.T) {
+	plan := basin()
+	weeks := []float64{-61, -62, -61, -63, -62, -64, -66, -69}
+	run := func(days int) []diff.Finding {
+		s := seen(plan, noon)
+		h := &inventory.History{Levels: map[string][]inventory.Level{}}
+		for k := range days {
+			h.Levels["far-radio"] = append(h.Levels["far-radio"], inventory.Level{Day: noon.Truncate(24*time.Hour).AddDate(0, 0, k-days+1), DBm: weeks[k/7]})
+		}
+		s.Radios = []inventory.RadioState{{Device: "far-radio", Link: "basin", Level: ptr(weeks[(days-1)/7])}}
+		return diff.Audit(plan, s, h, noon)
+	}
+	for days := 1; days <= 51; days++ { // to the second day of week 8: rain passes in two
+		want(t, run(days))
+	}
+	fs := run(52)
+	want(t, fs, "radio-level-low/far-radio")
+	tells(t, fs[0].Observed, "-69 dBm today", "7 dB below")
+	tells(t, fs[0].Caution, "ladders", "thunder", "transmitter")
+
+	t.Run("the cable side", func(t *testing.T) {
+		s := seen(plan, noon)
+		port(s, "sw/8").Speed = 100e6
+		s.Radios = []inventory.RadioState{{Device: "house-radio", Link: "basin", Level: ptr(-62.0)}}
+		fs := diff.Audit(plan, s, nil, noon)
+		want(t, fs, "link-slow/sw/8")
+		tells(t, fs[0].Expected, "1 Gbit/s")
+		tells(t, fs[0].Observed, "100 Mbit/s on port 8 of sw", "cable side of the radio link basin")
+	})
+	t.Run("planned so", func(t *testing.T) {
+		plan := basin()
+		plan.Links[0].PortSpeed = [2]inventory.BitRate{100e6, 100e6}
+		s := seen(plan, noon)
+		port(s, "sw/8").Speed = 100e6
+		s.Radios = []inventory.RadioState{{Device: "house-radio", Rate: ptr(inventory.BitRate(162e6))}}
+		want(t, diff.Audit(plan, s, nil, noon))
+	})
+	t.Run("levels that cannot be", func(t *testing.T) {
+		for _, level := range []float64{0, 5} {
+			s := seen(plan, noon)
+			s.Radios = []inventory.RadioState{{Device: "house-radio", Level: &level}}
+			want(t, diff.Audit(plan, s, nil, noon))
+		}
+	})
+}
