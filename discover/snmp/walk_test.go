@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -390,11 +391,11 @@ func TestWalkAllSockets(t *testing.T) {
 }
 
 func TestResultWords(t *testing.T) {
-	got := ""
+	var got strings.Builder
 	for r := range snmp.Result(7) {
-		got += fmt.Sprint(r, "; ")
+		got.WriteString(fmt.Sprint(r, "; "))
 	}
-	if want := "not asked; complete; partial; refused; no answer; not offered; unknown result; "; got != want {
-		t.Errorf("got %s", got)
+	if want := "not asked; complete; partial; refused; no answer; not offered; unknown result; "; got.String() != want {
+		t.Errorf("got %s", got.String())
 	}
 }
