@@ -13,15 +13,19 @@ import (
 // mayImport is the map of the packages: what each may import of ours, where no
 // entry means nothing. Everything below cmd may import all of it.
 var mayImport = map[string][]string{
-	"inventory":          {"inventory/poe"},
+	"inventory":          {"inventory/poe", "inventory/cable"},
 	"inventory/poe":      {"inventory/cable"},
 	"inventory/planfile": {"inventory", "inventory/poe"},
-	"discover/mib":       {"inventory", "discover/snmp"},
+	"discover/mib":       {"inventory", "inventory/poe", "inventory/ups", "discover/snmp"},
 	"discover": {"inventory", "discover/arp", "discover/snmp", "discover/mib", "discover/ndp", "discover/dnssd", "discover/wsd",
 		"discover/lease", "discover/reach", "discover/login"},
 	"diff":        {"inventory", "inventory/poe", "inventory/cable", "inventory/radio", "inventory/video", "inventory/ups"},
 	"diff/digest": {"inventory", "diff"},
 	"store":       {"inventory", "diff"},
+
+	"discover/simnet/simnettest": {"discover/simnet"},
+	"discover/simnet/mibrows":    {"discover/simnet", "inventory", "inventory/poe"},
+	"discover/simnet/ternquay":   {"discover/simnet", "discover/simnet/mibrows", "inventory", "inventory/poe"},
 }
 
 // The direction of design, kept by a machine: store and discover never meet,
