@@ -29,6 +29,7 @@ func Assemble(plan *Plan, ev *Evidence, hist *History, maker func(MAC) string) *
 	a.countGuests()
 	a.ownMACs()
 	a.sightings()
+	a.agentAddresses()
 	a.learned()
 	a.placeAll()
 	a.claims()
@@ -117,6 +118,22 @@ func (a *assembler) ownMACs() {
 	for _, m := range slices.SortedFunc(maps.Keys(claims), MAC.Compare) {
 		if i := claims[m]; i >= 0 {
 			a.claim(m, i)
+		}
+	}
+}
+
+// agentAddresses gives each agent's own IP addresses in planned networks to its
+// device, and the planned address at which it answered.
+func (a *assembler) agentAddresses() {
+	for _, v := range a.views {
+		i := a.deviceOf(v)
+		for _, x := range v.Addresses {
+			if _, ok := a.plan.NetworkOf(x.Addr); ok && !x.Addr.IsLoopback() {
+				a.addAddr(i, x.Addr)
+			}
+		}
+		if p := a.entry(i); p != nil && slices.Contains(p.Addresses, v.Target.Addr()) {
+			a.addAddr(i, v.Target.Addr())
 		}
 	}
 }

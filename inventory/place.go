@@ -262,24 +262,3 @@ func (a *assembler) placeByMemory(i int) {
 		}
 	}
 }
-
-// ManagedPort is the port of the nearest switch above the device that can be
-// asked, as the plan has it: what hangs on a pass-through switch or an access
-// point is seen there. Zero where the plan does not say.
-func (p *Plan) ManagedPort(d *Device) PortRef {
-	at := d.At
-	for range len(p.Devices) { // the plan has no loops; this only makes sure
-		up, ok := p.Device(at.Device)
-		if !ok {
-			return PortRef{}
-		}
-		if up.Access != "" && at.Port != "" {
-			return at
-		}
-		if up.At.IsZero() {
-			return PortRef{}
-		}
-		at = up.At
-	}
-	return PortRef{}
-}

@@ -2,7 +2,6 @@ package inventory
 
 import (
 	"cmp"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -304,29 +303,53 @@ func loadOf(v *agentView, i IfIndex, p *PortPower) poe.PortLoad {
 // paperSupplies adds what feeds without an agent: injectors and pass-through
 // switches, whose draw can only be summed from the plan.
 func (a *assembler) paperSupplies() {
+	fed := map[string][]int{} // feeder -> who takes its power from it
+	for k := range a.plan.Devices {
+		if src, _, ok := a.plan.FedBy(&a.plan.Devices[k]); ok {
+			fed[src.Name] = append(fed[src.Name], k)
+		}
+	}
 	for i := range a.plan.Devices {
 		d := &a.plan.Devices[i]
 		if d.Role != Injector && d.Role != PassThroughSwitch {
 			continue
 		}
 		st := SupplyState{Switch: d.Name, Supply: "1", BudgetBasis: Planned, DrawnBasis: Planned}
-		if b := d.UsableBudget(); b > 0 {
+		if b := a.paperBudget(d); b > 0 {
 			st.Budget = &b
 		}
-		var drawn Power
-		for k := range a.plan.Devices {
-			o := &a.plan.Devices[k]
-			if !slices.Contains(o.Via, d.Name) && o.At.Device != d.Name {
-				continue
-			}
-			if o.Draws.Most == 0 && o.Class == 0 && o.Own == 0 {
-				continue
-			}
-			drawn += cmp.Or(o.Draws.Most, o.Own, o.Class.Ratings().Input)
-		}
-		if drawn > 0 {
+		if drawn := a.paperLoad(fed, d.Name, 0); drawn > 0 {
 			st.Drawn = &drawn
 		}
 		a.snap.Supplies = append(a.snap.Supplies, st)
 	}
+}
+
+// paperBudget is what a feeder has to give; a pass-through switch has what its
+// injector leaves over.
+func (a *assembler) paperBudget(d *Device) Power {
+	if b := d.UsableBudget(); b > 0 || d.Role != PassThroughSwitch {
+		return b
+	}
+	src, feed, ok := a.plan.FedBy(d)
+	if !ok || feed.Standard != poe.Passive {
+		return 0
+	}
+	return max(src.UsableBudget()-d.Own, 0)
+}
+
+// paperLoad sums what hangs on a feeder at its most, with what pass-through
+// switches pass on. The depth ends a ring, which the plan cannot have.
+func (a *assembler) paperLoad(fed map[string][]int, name string, depth int) (sum Power) {
+	if depth > 8 {
+		return 0
+	}
+	for _, k := range fed[name] {
+		d := &a.plan.Devices[k]
+		sum += cmp.Or(d.Draws.Most, d.Own, d.Class.Ratings().Input)
+		if d.Role == PassThroughSwitch {
+			sum += a.paperLoad(fed, d.Name, depth+1)
+		}
+	}
+	return sum
 }

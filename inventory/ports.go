@@ -3,6 +3,7 @@ package inventory
 import (
 	"cmp"
 	"slices"
+	"strings"
 )
 
 // manyMACs: a port that learned more is taken for an uplink, even without a
@@ -140,7 +141,8 @@ func (a *assembler) uplink(v *agentView, f *Interface, p *PortState) {
 }
 
 // edges hangs each device that has a place into the tree; the switches are
-// there already.
+// there already. Where the plan knows what stands between a device and the port behind which it was
+// seen, the plan's word draws the branch.
 func (a *assembler) edges() {
 	hung := map[string]bool{}
 	for _, e := range a.snap.Edges {
@@ -148,21 +150,32 @@ func (a *assembler) edges() {
 	}
 	for i, d := range a.devs {
 		p := a.entry(i)
+		var e Edge
 		switch {
 		case hung[d.Name]:
-		case !d.Place.IsZero() && (p == nil || !a.belowPassive(p)):
-			a.snap.Edges = append(a.snap.Edges, Edge{Child: d.Name, Parent: d.Place.Switch, Port: d.Place.Port, Basis: d.Place.Basis, Among: d.Place.Among})
-		case p != nil && !p.At.IsZero() && d.Presence != Absent:
-			a.snap.Edges = append(a.snap.Edges, Edge{Child: d.Name, Own: p.Port, Parent: p.At.Device, Port: p.At.Port, Basis: Planned})
-		case p != nil && len(p.Via) > 0 && p.At.IsZero():
-			a.snap.Edges = append(a.snap.Edges, Edge{Child: d.Name, Parent: p.Via[0], Basis: Planned, Note: "fed by"})
+			continue
+		case !d.Place.IsZero() && (p == nil || !a.seenThrough(p)):
+			e = Edge{Parent: d.Place.Switch, Port: d.Place.Port, Basis: d.Place.Basis, Among: d.Place.Among}
+		case p != nil && !a.plan.Above(p).IsZero():
+			up := a.plan.Above(p)
+			e = Edge{Own: p.Port, Parent: up.Device, Port: up.Port, Basis: Planned}
+			if up.Port != "" && up == a.plan.ManagedPort(p) && d.Place.Ref() == up {
+				e.Basis = d.Place.Basis
+			}
+		default:
+			continue
 		}
+		e.Child = d.Name
+		if p != nil && len(p.Via) > 0 {
+			e.Note = "via " + strings.Join(p.Via, ", ")
+		}
+		a.snap.Edges = append(a.snap.Edges, e)
 	}
 }
 
-// belowPassive reports whether the plan hangs the device on something that
-// cannot be asked, while it was seen behind the port that leads there: the plan then knows more.
-func (a *assembler) belowPassive(p *Device) bool {
-	at := a.plan.ManagedPort(p)
-	return at != p.At && !at.IsZero() && a.devs[a.byName[p.Name]].Place.Ref() == at
+// seenThrough reports whether the plan's way to the device leads through the
+// very port behind which it was seen, with others behind it.
+func (a *assembler) seenThrough(p *Device) bool {
+	at, d := a.plan.ManagedPort(p), a.devs[a.byName[p.Name]]
+	return !at.IsZero() && d.Place.Ref() == at && (at != p.At || d.Place.Among > 1 && d.Place.Basis != ByLLDP)
 }

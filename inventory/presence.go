@@ -5,8 +5,13 @@ import "slices"
 // presence judges each planned device: there, looked for in vain, or not
 // looked for. Not looked is never "not there".
 func (a *assembler) presence() {
+	now := a.ev.Finished
+	if loc := a.plan.Site.Location; loc != nil {
+		now = now.In(loc)
+	}
 	for i, d := range a.devs {
 		p := a.entry(i)
+		d.Away = p != nil && p.AwayAt(now)
 		switch {
 		case d.Self || len(d.Witnesses) > 0:
 			d.Presence = Present

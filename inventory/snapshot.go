@@ -69,6 +69,7 @@ type SeenDevice struct {
 	UpTime    *UpTime      `json:"uptime,omitzero"`
 	Notes     []string     `json:"notes,omitempty"`     // such as "address translated by radio"
 	Private   bool         `json:"private,omitzero"`    // known only by a locally administered MAC
+	Away      bool         `json:"away,omitzero"`       // the plan means it to be absent now
 	Self      bool         `json:"self,omitzero"`       // this machine
 	BehindAP  bool         `json:"behind_ap,omitzero"`  // on a port that leads to an access point or radio
 	NoAddress bool         `json:"no_address,omitzero"` // a MAC on a port, without address in its network

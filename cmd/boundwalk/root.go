@@ -167,7 +167,7 @@ func (a *app) style() report.Style {
 		return s
 	}
 	if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
-		s.Width = min(w, 120)
+		s.Width, s.Tables = min(w, 100), w
 	}
 	s.Color = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 	return s

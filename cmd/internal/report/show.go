@@ -55,6 +55,7 @@ func supplyCells(s *inventory.SupplyState) []string {
 func Devices(w io.Writer, s *inventory.Snapshot, past map[string]store.DeviceRow, style Style) error {
 	p := newPage(w, style)
 	t := newTable("device", "role", "address", "MAC", "where", "state")
+	t.spare = []string{"MAC", "role"}
 	for i := range s.Devices {
 		d := &s.Devices[i]
 		if d.Private && d.BehindAP {
@@ -113,6 +114,9 @@ func presence(d *inventory.SeenDevice, past store.DeviceRow, now time.Time) stri
 	case inventory.Present:
 		return "there"
 	case inventory.Absent:
+		if d.Away || d.Role.Roams() {
+			return absence(d)
+		}
 		if past.Last.IsZero() {
 			return "never seen"
 		}
@@ -121,6 +125,17 @@ func presence(d *inventory.SeenDevice, past store.DeviceRow, now time.Time) stri
 		return "not on the network"
 	}
 	return "not looked at"
+}
+
+// absence names what it means that a device is not there.
+func absence(d *inventory.SeenDevice) string {
+	switch {
+	case d.Away:
+		return "away, as planned"
+	case d.Role.Roams():
+		return "not here"
+	}
+	return "missing"
 }
 
 type deviceJSON struct {
@@ -180,6 +195,7 @@ func deviceOf(d *inventory.SeenDevice, past store.DeviceRow) deviceJSON {
 func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string, style Style) error {
 	p := newPage(w, style)
 	t := newTable("port", "link", "device", "power", "draws", "known by", "limit", "share", "peak")
+	t.spare = []string{"share", "link", "power"}
 	var nights []string
 	for i := range s.Ports {
 		x := &s.Ports[i]
@@ -190,7 +206,7 @@ func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string
 	}
 	t.write(p, "")
 	p.line("")
-	p.wrap("", "Peak is the highest draw of the last seven days with its time. A draw in brackets is a ceiling by class, never a measurement.")
+	p.wrap("", "Peak is the highest draw measured in the last seven days, with its time. An unknown draw stays unknown: a class is a ceiling.")
 	if len(nights) > 0 {
 		p.wrap("", "No night sample yet: "+strings.Join(nights, ", ")+". Lamps and heaters draw most then.")
 	}

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/mattn/go-runewidth"
@@ -12,6 +13,8 @@ type table struct {
 	head  []string
 	rows  [][]string
 	right map[string]bool
+	// spare names columns that a narrow terminal does without, the first first.
+	spare []string
 }
 
 func newTable(head ...string) *table {
@@ -25,11 +28,13 @@ func newTable(head ...string) *table {
 func (t *table) row(cells ...string) { t.rows = append(t.rows, cells) }
 
 func (t *table) write(p *page, indent string) {
-	widths := make([]int, len(t.head))
-	for _, r := range append([][]string{t.head}, t.rows...) {
-		for i, c := range r {
-			widths[i] = max(widths[i], runewidth.StringWidth(c))
+	widths := t.widths()
+	for _, name := range t.spare {
+		if p.style.Tables == 0 || len(indent)+total(widths) <= p.style.Tables {
+			break
 		}
+		t.drop(name)
+		widths = t.widths()
 	}
 	p.line("%s%s", indent, p.style.paint(faint, t.format(t.head, widths)))
 	for _, r := range t.rows {
@@ -51,4 +56,34 @@ func (t *table) format(cells []string, widths []int) string {
 		}
 	}
 	return strings.TrimRight(b.String(), " ")
+}
+
+func (t *table) widths() []int {
+	widths := make([]int, len(t.head))
+	for _, r := range append([][]string{t.head}, t.rows...) {
+		for i, c := range r {
+			widths[i] = max(widths[i], runewidth.StringWidth(c))
+		}
+	}
+	return widths
+}
+
+func total(widths []int) int {
+	sum := 2 * (len(widths) - 1)
+	for _, w := range widths {
+		sum += w
+	}
+	return sum
+}
+
+// drop takes a column away.
+func (t *table) drop(name string) {
+	i := slices.Index(t.head, name)
+	if i < 0 {
+		return
+	}
+	t.head = slices.Delete(slices.Clone(t.head), i, i+1)
+	for k, r := range t.rows {
+		t.rows[k] = slices.Delete(slices.Clone(r), i, i+1)
+	}
 }

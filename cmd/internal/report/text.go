@@ -19,8 +19,9 @@ import (
 
 // Style is how text is written.
 type Style struct {
-	Color bool
-	Width int // columns; zero means 80
+	Color  bool
+	Width  int // of running text, in columns; zero means 80
+	Tables int // the most for a table; zero: as wide as it is, for a pipe
 }
 
 func (s Style) width() int {

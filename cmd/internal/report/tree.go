@@ -33,7 +33,7 @@ func Tree(w io.Writer, s *inventory.Snapshot, style Style) error {
 	var loose []string
 	for i := range s.Devices {
 		d := &s.Devices[i]
-		if !t.drawn[d.Name] && !(d.Private && d.BehindAP) {
+		if !t.drawn[d.Name] && !(d.Private && d.BehindAP) && d.Presence != inventory.Unseeable {
 			loose = append(loose, deviceName(d))
 		}
 	}
@@ -49,6 +49,7 @@ type tree struct {
 	s        *inventory.Snapshot
 	children map[string][]inventory.Edge
 	drawn    map[string]bool
+	note     string // of the edge to what is drawn next
 }
 
 func (t *tree) draw(name, lead, below, head string) {
@@ -63,8 +64,12 @@ func (t *tree) draw(name, lead, below, head string) {
 			line += "  " + string(d.Role)
 		}
 		if d.Presence == inventory.Absent {
-			line += "  (missing)"
+			line += "  (" + absence(d) + ")"
 		}
+	}
+	if t.note != "" {
+		line += ", " + t.note
+		t.note = ""
 	}
 	t.p.line("%s", line)
 	es := t.children[name]
@@ -73,17 +78,15 @@ func (t *tree) draw(name, lead, below, head string) {
 		if k == len(es)-1 {
 			branch, next = "└─ ", "   "
 		}
+		t.note = e.Note
 		t.draw(e.Child, below+branch, below+next, edgeHead(e))
 	}
 }
 
 func edgeHead(e inventory.Edge) string {
 	var s string
-	switch {
-	case e.Port != "":
+	if e.Port != "" {
 		s = e.Port + ": "
-	case e.Note != "":
-		s = e.Note + ": "
 	}
 	switch {
 	case e.Basis == inventory.Remembered:
