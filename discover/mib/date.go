@@ -16,7 +16,7 @@ func dateAndTime(v snmp.Value) (at time.Time, zone, ok bool) {
 	year := int(b[0])<<8 | int(b[1])
 	month, day := time.Month(b[2]), int(b[3])
 	hour, minute, second, tenth := int(b[4]), int(b[5]), int(b[6]), int(b[7])
-	if month < 1 || month > 12 || day < 1 || hour > 23 || minute > 59 || second > 60 || tenth > 9 {
+	if month < 1 || month > 12 || hour > 23 || minute > 59 || second > 60 || tenth > 9 {
 		return time.Time{}, false, false
 	}
 	where := time.UTC

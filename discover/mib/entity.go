@@ -1,6 +1,7 @@
 package mib
 
 import (
+	"maps"
 	"slices"
 
 	"boundwalk/discover/snmp"
@@ -63,8 +64,6 @@ func decodeAliases(r rows) map[int][]inventory.IfIndex {
 			to[k[0]] = append(to[k[0]], port)
 		}
 	}
-	for entity, ports := range special {
-		general[entity] = ports
-	}
+	maps.Copy(general, special)
 	return general
 }

@@ -102,57 +102,62 @@ func FuzzDecode(f *testing.F) {
 		if n := len(ag.Interfaces) + len(ag.FDB) + len(ag.Neighbors) + len(ag.PSEPorts) + len(ag.Entities) + len(neighbors); n > len(r) {
 			t.Errorf("%d rows became %d things", len(r), n)
 		}
-		check := func(what string, texts ...string) {
-			for _, s := range texts {
-				if !utf8.ValidString(s) || utf8.RuneCountInString(s) > maxDescr || slices.ContainsFunc([]rune(s), unicode.IsControl) {
-					t.Errorf("%s: %q", what, s)
-				}
-			}
-		}
-		check("system", ag.System.Name, ag.System.Descr, ag.System.Location)
-		for _, i := range ag.Interfaces {
-			check("interface", i.Name, i.Descr, i.Alias)
-			if i.Index < 1 || i.Speed < 0 {
-				t.Errorf("interface %+v", i)
-			}
-		}
-		for _, n := range ag.Neighbors {
-			check("neighbour", n.Chassis, n.PortID, n.PortDescr, n.SysName, n.SysDescr)
-			if len(n.Addresses) > 2*maxAddresses {
-				t.Errorf("%d addresses", len(n.Addresses))
-			}
-		}
-		for _, e := range ag.Entities {
-			check("entity", e.Name, e.Descr, e.Maker, e.Model, e.Serial, e.Hardware, e.Firmware, e.Software)
-		}
-		for _, v := range ag.VLANs {
-			check("VLAN", v.Name)
-			if v.ID < 1 || v.ID > maxVLAN || len(v.Egress) > maxPorts {
-				t.Errorf("VLAN %+v", v)
-			}
-		}
-		for _, s := range ag.Sensors {
-			if s.Value != nil && (math.IsNaN(*s.Value) || math.IsInf(*s.Value, 0)) {
-				t.Errorf("sensor %v", *s.Value)
-			}
-		}
-		for _, s := range ag.Storage {
-			if s.Size < 0 || s.Used < 0 {
-				t.Errorf("storage %+v", s)
-			}
-		}
-		for _, p := range ag.PSEPorts {
-			if p.State == "" || p.Actual != nil && *p.Actual < 0 {
-				t.Errorf("PSE port %+v", p)
-			}
-		}
-		for _, o := range ag.Objects {
-			if (o.Value == nil) == (o.Why == "") {
-				t.Errorf("object %+v", o)
-			}
-		}
-		if u := ag.UPS; u != nil {
-			check("UPS", append(u.Odd, u.Maker, u.Model, u.Firmware)...)
-		}
+		checkDecoded(t, &ag)
 	})
+}
+
+// checkDecoded holds what was made of hostile rows against its bounds.
+func checkDecoded(t *testing.T, ag *inventory.Agent) {
+	check := func(what string, texts ...string) {
+		for _, s := range texts {
+			if !utf8.ValidString(s) || utf8.RuneCountInString(s) > maxDescr || slices.ContainsFunc([]rune(s), unicode.IsControl) {
+				t.Errorf("%s: %q", what, s)
+			}
+		}
+	}
+	check("system", ag.System.Name, ag.System.Descr, ag.System.Location)
+	for _, i := range ag.Interfaces {
+		check("interface", i.Name, i.Descr, i.Alias)
+		if i.Index < 1 || i.Speed < 0 {
+			t.Errorf("interface %+v", i)
+		}
+	}
+	for _, n := range ag.Neighbors {
+		check("neighbour", n.Chassis, n.PortID, n.PortDescr, n.SysName, n.SysDescr)
+		if len(n.Addresses) > 2*maxAddresses {
+			t.Errorf("%d addresses", len(n.Addresses))
+		}
+	}
+	for _, e := range ag.Entities {
+		check("entity", e.Name, e.Descr, e.Maker, e.Model, e.Serial, e.Hardware, e.Firmware, e.Software)
+	}
+	for _, v := range ag.VLANs {
+		check("VLAN", v.Name)
+		if v.ID < 1 || v.ID > maxVLAN || len(v.Egress) > maxPorts {
+			t.Errorf("VLAN %+v", v)
+		}
+	}
+	for _, s := range ag.Sensors {
+		if s.Value != nil && (math.IsNaN(*s.Value) || math.IsInf(*s.Value, 0)) {
+			t.Errorf("sensor %v", *s.Value)
+		}
+	}
+	for _, s := range ag.Storage {
+		if s.Size < 0 || s.Used < 0 {
+			t.Errorf("storage %+v", s)
+		}
+	}
+	for _, p := range ag.PSEPorts {
+		if p.State == "" || p.Actual != nil && *p.Actual < 0 {
+			t.Errorf("PSE port %+v", p)
+		}
+	}
+	for _, o := range ag.Objects {
+		if (o.Value == nil) == (o.Why == "") {
+			t.Errorf("object %+v", o)
+		}
+	}
+	if u := ag.UPS; u != nil {
+		check("UPS", append(u.Odd, u.Maker, u.Model, u.Firmware)...)
+	}
 }

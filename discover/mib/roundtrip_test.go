@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/netip"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -49,22 +50,9 @@ func site(t *testing.T) inventory.Agent {
 			{Num: 1, Subtype: 5, ID: "gi1", Descr: "port 1", PSE: true},
 			{Num: 2, Subtype: 3, ID: "00:00:5e:00:53:02", MAC: mac(t, "00:00:5e:00:53:02"), Descr: "port 2"},
 		}},
-		Neighbors: []inventory.LLDPNeighbor{
-			{Local: 1, LocalIndex: 1, ChassisSubtype: 4, Chassis: "00:00:5e:00:53:20", ChassisMAC: mac(t, "00:00:5e:00:53:20"), PortSubtype: 5, PortID: "eth0",
-				PortDescr: "lan", SysName: "crane-cam", SysDescr: "camera", Capabilities: []string{"stationOnly"}, PVID: 20,
-				Addresses: []netip.Addr{netip.MustParseAddr("203.0.113.20"), netip.MustParseAddr("2001:db8::20")},
-				Power:     &inventory.LLDPPower{PD: true, Class: poe.Class3, Requested: 7 * poe.Watt, Allocated: 7500, Source: "dot3-v2"},
-				MED:       &inventory.MEDInventory{Maker: "Example", Model: "C1", Serial: "T-1", Hardware: "1", Firmware: "2", Software: "3"}},
-			{Local: 2, ChassisSubtype: 5, Chassis: "203.0.113.30", PortSubtype: 7, PortID: "uplink", Capabilities: []string{"bridge", "wlanAccessPoint"},
-				Power: &inventory.LLDPPower{PD: true, Requested: 12900, Source: "med"}},
-		},
-		PSEPorts: []inventory.PSEPort{
-			{Index: inventory.PSEIndex{Group: 1, Port: 1}, Enabled: up, State: inventory.PSEDelivering, Class: poe.Class3, Priority: 1, Denied: new(uint32(1)),
-				Overload: new(uint32(2)), Short: new(uint32(3)), MPSAbsent: new(uint32(4)), BadSig: new(uint32(5)), Actual: new(poe.Power(5230)),
-				Accuracy: new(int64(200)), Energy: new(uint64(18_000_000))},
-			{Index: inventory.PSEIndex{Group: 1, Port: 2}, Enabled: down, State: inventory.PSEOff},
-		},
-		Supplies: []inventory.PSESupply{{Group: 1, On: up, Budget: new(65 * poe.Watt), Used: new(24 * poe.Watt), Threshold: 80}},
+		Neighbors: siteNeighbors(t),
+		PSEPorts:  sitePorts(),
+		Supplies:  []inventory.PSESupply{{Group: 1, On: up, Budget: new(65 * poe.Watt), Used: new(24 * poe.Watt), Threshold: 80}},
 		Entities: []inventory.Entity{
 			{Index: 1, Class: 3, Name: "chassis", Descr: "the box", Maker: "Example", Model: "S8", Serial: "T-0", Hardware: "A", Firmware: "1.0", Software: "2.0"},
 			{Index: 11, Class: 10, In: 1, Position: 1, Name: "gi1", Interfaces: []inventory.IfIndex{1}},
@@ -81,6 +69,27 @@ func site(t *testing.T) inventory.Agent {
 		Printer: true,
 		STP:     []inventory.STPPort{{Port: 101}, {Port: 102, Blocking: true}},
 		LAG:     map[inventory.IfIndex]inventory.IfIndex{2: 49},
+	}
+}
+
+func siteNeighbors(t *testing.T) []inventory.LLDPNeighbor {
+	return []inventory.LLDPNeighbor{
+		{Local: 1, LocalIndex: 1, ChassisSubtype: 4, Chassis: "00:00:5e:00:53:20", ChassisMAC: mac(t, "00:00:5e:00:53:20"), PortSubtype: 5, PortID: "eth0",
+			PortDescr: "lan", SysName: "crane-cam", SysDescr: "camera", Capabilities: []string{"stationOnly"}, PVID: 20,
+			Addresses: []netip.Addr{netip.MustParseAddr("203.0.113.20"), netip.MustParseAddr("2001:db8::20")},
+			Power:     &inventory.LLDPPower{PD: true, Class: poe.Class3, Requested: 7 * poe.Watt, Allocated: 7500, Source: "dot3-v2"},
+			MED:       &inventory.MEDInventory{Maker: "Example", Model: "C1", Serial: "T-1", Hardware: "1", Firmware: "2", Software: "3"}},
+		{Local: 2, ChassisSubtype: 5, Chassis: "203.0.113.30", PortSubtype: 7, PortID: "uplink", Capabilities: []string{"bridge", "wlanAccessPoint"},
+			Power: &inventory.LLDPPower{PD: true, Requested: 12900, Source: "med"}},
+	}
+}
+
+func sitePorts() []inventory.PSEPort {
+	return []inventory.PSEPort{
+		{Index: inventory.PSEIndex{Group: 1, Port: 1}, Enabled: new(true), State: inventory.PSEDelivering, Class: poe.Class3, Priority: 1, Denied: new(uint32(1)),
+			Overload: new(uint32(2)), Short: new(uint32(3)), MPSAbsent: new(uint32(4)), BadSig: new(uint32(5)), Actual: new(poe.Power(5230)),
+			Accuracy: new(int64(200)), Energy: new(uint64(18_000_000))},
+		{Index: inventory.PSEIndex{Group: 1, Port: 2}, Enabled: new(false), State: inventory.PSEOff},
 	}
 }
 
@@ -137,20 +146,22 @@ func dump(v reflect.Value) string {
 		}
 		return "&" + dump(v.Elem())
 	case reflect.Slice:
-		s := "["
+		var s strings.Builder
+		s.WriteString("[")
 		for i := range v.Len() {
-			s += dump(v.Index(i)) + "\n      "
+			s.WriteString(dump(v.Index(i)) + "\n      ")
 		}
-		return s + "]"
+		return s.String() + "]"
 	case reflect.Struct:
 		if v.Type().PkgPath() == "net/netip" {
 			return fmt.Sprint(v.Interface())
 		}
-		s := "{"
+		var s strings.Builder
+		s.WriteString("{")
 		for i := range v.NumField() {
-			s += v.Type().Field(i).Name + ":" + dump(v.Field(i)) + " "
+			s.WriteString(v.Type().Field(i).Name + ":" + dump(v.Field(i)) + " ")
 		}
-		return s + "}"
+		return s.String() + "}"
 	}
 	return fmt.Sprintf("%#v", v.Interface())
 }
