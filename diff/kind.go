@@ -148,3 +148,13 @@ func (k Kind) Exists() bool {
 	_, ok := defaults[k]
 	return ok
 }
+
+// OfAbsence reports whether findings of the kind say that something is not
+// there, which proves nothing while the site is only coming up.
+func (k Kind) OfAbsence() bool {
+	switch k {
+	case MissingDevice, CutOff, LinkDown, NotPowered, CouldNotLook, NoStream:
+		return true
+	}
+	return false
+}

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"boundwalk/diff"
@@ -84,21 +83,26 @@ func unix(s int64) time.Time { return time.Unix(s, 0).UTC() }
 // episodes opens, keeps up and clears the findings' episodes.
 func (w *runWriter) episodes(findings []diff.Finding) (Outcome, error) {
 	out := Outcome{Hushed: map[string]string{}}
-	quiet, err := hushes(w.ctx, w.tx, w.snap.Finished)
+	list, err := hushes(w.ctx, w.tx, w.snap.Finished)
 	if err != nil {
 		return out, err
 	}
-	why := map[string]string{}
-	for _, h := range quiet {
-		why[h.Key] = h.Why
+	quiet := quietness{}
+	for _, h := range list {
+		quiet[h.Key] = h.Why
 	}
 	open, err := openEpisodes(w.ctx, w.tx)
 	if err != nil {
 		return out, err
 	}
-	for i := range findings {
-		f := findings[i]
+	told := map[string]bool{}
+	for _, f := range findings {
+		if told[f.Key] {
+			continue // once is enough, and no reason to lose the run
+		}
+		told[f.Key] = true
 		e, was := open[f.Key]
+		delete(open, f.Key)
 		f.Since = w.snap.Finished.UTC().Truncate(time.Second)
 		if was {
 			f.Since = e.Opened
@@ -106,32 +110,57 @@ func (w *runWriter) episodes(findings []diff.Finding) (Outcome, error) {
 		if err := w.keepEpisode(f, e, was); err != nil {
 			return out, err
 		}
-		delete(open, f.Key)
 		out.Findings = append(out.Findings, f)
-		reason, hushed := why[f.Key]
-		if all, ok := why[HushAll]; ok && !hushed {
-			reason, hushed = all, true
-		}
-		switch {
-		case hushed:
-			out.Hushed[f.Key] = reason
-		case !was:
+		if why, hushed := quiet.of(f.Key); hushed {
+			out.Hushed[f.Key] = why
+		} else if !was {
 			out.Opened = append(out.Opened, f)
 		}
 	}
+	if out.Cleared, err = w.clear(open, quiet, findings); err != nil {
+		return out, err
+	}
+	return out, w.exec(`UPDATE runs SET findings = ? WHERE id = ?`, len(out.Findings), w.id)
+}
+
+// quietness is key -> why of what is hushed.
+type quietness map[string]string
+
+func (q quietness) of(key string) (why string, hushed bool) {
+	if why, hushed = q[key]; hushed {
+		return why, true
+	}
+	why, hushed = q[HushAll]
+	return why, hushed
+}
+
+// clear ends the episodes that this run does not bear out, and returns those to
+// tell of. What is now told as part of another finding is not mended.
+func (w *runWriter) clear(open map[string]Episode, quiet quietness, now []diff.Finding) ([]diff.Finding, error) {
+	folded := map[string]bool{}
+	for _, f := range now {
+		for _, b := range f.Behind {
+			folded[b] = true
+		}
+	}
+	var out []diff.Finding
 	for key, e := range open {
-		if w.stillUnknown(e.Finding) {
+		unknown, err := w.stillUnknown(e.Finding)
+		if err != nil {
+			return nil, err
+		}
+		if unknown {
 			continue
 		}
 		if err := w.exec(`UPDATE episodes SET cleared = ? WHERE id = ?`, w.at, e.ID); err != nil {
-			return out, err
+			return nil, err
 		}
-		if _, hushed := why[key]; !hushed {
-			out.Cleared = append(out.Cleared, e.Finding)
+		if _, hushed := quiet.of(key); !hushed && !folded[e.Finding.Subject] {
+			out = append(out, e.Finding)
 		}
 	}
-	diff.Sort(out.Cleared)
-	return out, w.exec(`UPDATE runs SET findings = ? WHERE id = ?`, len(findings), w.id)
+	diff.Sort(out)
+	return out, nil
 }
 
 func (w *runWriter) keepEpisode(f diff.Finding, e Episode, was bool) error {
@@ -144,35 +173,6 @@ func (w *runWriter) keepEpisode(f diff.Finding, e Episode, was bool) error {
 	}
 	return w.exec(`INSERT INTO episodes (key, kind, severity, opened, seen, finding) VALUES (?, ?, ?, ?, ?, ?)`,
 		f.Key, string(f.Kind), string(f.Severity), w.at, w.at, string(body))
-}
-
-// stillUnknown keeps a finding open whose subject this run could not look at:
-// not looked is not mended. A settling run mends nothing that is missing.
-func (w *runWriter) stillUnknown(f diff.Finding) bool {
-	if w.settling && f.Kind == diff.MissingDevice {
-		return true
-	}
-	device, _, _ := strings.Cut(f.Subject, "/")
-	if d, ok := w.snap.Device(device); ok && d.Planned && d.Presence == "not-looked" {
-		return true
-	}
-	if a, ok := w.snap.Agent(strings.Fields(device + " ")[0]); ok && f.Kind != diff.CouldNotLook {
-		switch a.Result {
-		case "no-answer", "refused", "partial":
-			return aboutAgent(f.Kind)
-		}
-	}
-	return false
-}
-
-// aboutAgent reports whether findings of the kind are read off a switch's own
-// tables, so that its silence says nothing of them.
-func aboutAgent(k diff.Kind) bool {
-	switch k {
-	case diff.MissingDevice, diff.CouldNotLook, diff.ReplacedDevice, diff.AddressConflict, diff.UnknownDevice:
-		return false
-	}
-	return true
 }
 
 // Episode is a finding's span.

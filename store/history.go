@@ -22,9 +22,13 @@ const (
 
 // Snapshot is the last complete run's, beside its number; nil where there is none.
 func (l *Logbook) Snapshot(ctx context.Context) (*inventory.Snapshot, int64, error) {
+	return snapshot(ctx, l.db)
+}
+
+func snapshot(ctx context.Context, q queryRower) (*inventory.Snapshot, int64, error) {
 	var body []byte
 	var id int64
-	err := l.db.QueryRowContext(ctx, `SELECT id, snapshot FROM runs WHERE state = 'complete' AND snapshot IS NOT NULL ORDER BY id DESC LIMIT 1`).Scan(&id, &body)
+	err := q.QueryRowContext(ctx, `SELECT id, snapshot FROM runs WHERE state = 'complete' AND snapshot IS NOT NULL ORDER BY id DESC LIMIT 1`).Scan(&id, &body)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, 0, nil
 	}
@@ -47,7 +51,7 @@ func (l *Logbook) History(ctx context.Context, now time.Time, loc *time.Location
 	}
 	defer tx.Rollback()
 	r := &historyReader{ctx: ctx, tx: tx, now: now, loc: loc, h: &inventory.History{}}
-	if r.h.Previous, _, err = l.Snapshot(ctx); err != nil {
+	if r.h.Previous, _, err = snapshot(ctx, tx); err != nil {
 		return nil, err
 	}
 	for _, part := range []func() error{r.runs, r.devices, r.places, r.claims, r.peaks, r.uptimes, r.levels, r.counters, r.speeds, r.open, r.pulses, r.logins, r.private, r.outages} {
@@ -232,8 +236,7 @@ func (r *historyReader) counters() error {
 		}
 	}
 	const q = `SELECT p.switch, p.port, s.at, s.octets_in, s.octets_out, s.errors_in, s.fcs, s.denied, s.overload, s.short, s.mps_absent
-		FROM port_samples s JOIN ports p ON p.id = s.port
-		WHERE s.at = (SELECT min(at) FROM port_samples WHERE port = s.port AND at >= ?)`
+		FROM ports p JOIN port_samples s ON s.port = p.id AND s.at = (SELECT min(at) FROM port_samples WHERE port = p.id AND at >= ?)`
 	return r.each(q, []any{r.now.Add(-7 * 24 * time.Hour).Unix()}, func(scan func(...any) error) error {
 		var ref inventory.PortRef
 		var at int64

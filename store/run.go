@@ -21,10 +21,14 @@ const keptSnapshots = 3
 // maxSnapshot bounds what is unpacked of a file that may be damaged.
 const maxSnapshot = 256 << 20
 
-// Begin notes that a run has started and returns its number. Runs that an
-// earlier process left open are marked aborted.
+// Begin notes that a run has started and returns its number. Where another
+// process is at a run of this logbook it waits for its end. Runs that a killed
+// process left open are marked aborted.
 func (l *Logbook) Begin(ctx context.Context, asked string, at time.Time) (int64, error) {
 	var id int64
+	if err := l.run.take(ctx, l.path+".run"); err != nil {
+		return 0, fmt.Errorf("begin a run: %w", err)
+	}
 	err := l.tx(ctx, func(tx *sql.Tx) error {
 		const abort = `UPDATE runs SET state = 'aborted', why = 'the program ended before the run did' WHERE state = 'running'`
 		if _, err := tx.ExecContext(ctx, abort); err != nil {
@@ -38,6 +42,7 @@ func (l *Logbook) Begin(ctx context.Context, asked string, at time.Time) (int64,
 		return err
 	})
 	if err != nil {
+		l.run.release()
 		return 0, fmt.Errorf("begin a run: %w", err)
 	}
 	return id, nil
@@ -45,6 +50,7 @@ func (l *Logbook) Begin(ctx context.Context, asked string, at time.Time) (int64,
 
 // Abort marks a run that did not come to its end; it is never compared.
 func (l *Logbook) Abort(ctx context.Context, id int64, at time.Time, why string) error {
+	defer l.run.release()
 	const q = `UPDATE runs SET state = 'aborted', finished = ?, why = ? WHERE id = ? AND state = 'running'`
 	if err := l.tx(ctx, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, q, at.Unix(), why, id)
@@ -78,6 +84,7 @@ func (l *Logbook) Save(ctx context.Context, id int64, plan *inventory.Plan, snap
 	if err != nil {
 		return Outcome{}, fmt.Errorf("save run %d: %w", id, err)
 	}
+	l.run.release()
 	return out, nil
 }
 
@@ -86,7 +93,7 @@ type Outcome struct {
 	Findings []diff.Finding    // all, with Since
 	Hushed   map[string]string // key -> why, of those that are hushed
 	Opened   []diff.Finding
-	Cleared  []diff.Finding
+	Cleared  []diff.Finding // without what is now told as part of another finding
 }
 
 // runWriter writes one run within its transaction.

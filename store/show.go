@@ -141,16 +141,22 @@ type DrawSample struct {
 	Draw inventory.Power
 }
 
-// SupplySamples lists a supply's samples since then, oldest first.
+// SupplySamples lists a supply's samples since then, oldest first. Of what is older
+// than the samples kept, it lists the highest of each hour.
 func (l *Logbook) SupplySamples(ctx context.Context, ref inventory.SupplyRef, since time.Time) ([]DrawSample, error) {
-	return l.samples(ctx, `SELECT s.at, s.used FROM supply_samples s JOIN supplies p ON p.id = s.supply
-		WHERE p.switch = ? AND p.supply = ? AND s.at >= ? AND s.used IS NOT NULL ORDER BY s.at`, ref.Switch, ref.Supply, since.Unix())
+	return l.samples(ctx, `SELECT s.at, s.used FROM supplies p JOIN supply_samples s ON p.id = s.supply
+			WHERE p.switch = ?1 AND p.supply = ?2 AND s.at >= ?3 AND s.used IS NOT NULL
+		UNION ALL SELECT h.peak_at, h.peak FROM supplies p JOIN supply_hours h ON p.id = h.supply
+			WHERE p.switch = ?1 AND p.supply = ?2 AND h.peak_at >= ?3 ORDER BY 1`, ref.Switch, ref.Supply, since.Unix())
 }
 
 // PortSamples lists a port's measured or negotiated samples since then, oldest first.
+// Of what is older than the samples kept, it lists the highest of each hour.
 func (l *Logbook) PortSamples(ctx context.Context, ref inventory.PortRef, since time.Time) ([]DrawSample, error) {
-	return l.samples(ctx, `SELECT s.at, s.draw FROM port_samples s JOIN ports p ON p.id = s.port
-		WHERE p.switch = ? AND p.port = ? AND s.at >= ? AND s.draw IS NOT NULL ORDER BY s.at`, ref.Device, ref.Port, since.Unix())
+	return l.samples(ctx, `SELECT s.at, s.draw FROM ports p JOIN port_samples s ON p.id = s.port
+			WHERE p.switch = ?1 AND p.port = ?2 AND s.at >= ?3 AND s.draw IS NOT NULL
+		UNION ALL SELECT h.peak_at, h.peak FROM ports p JOIN port_hours h ON p.id = h.port
+			WHERE p.switch = ?1 AND p.port = ?2 AND h.peak_at >= ?3 ORDER BY 1`, ref.Device, ref.Port, since.Unix())
 }
 
 func (l *Logbook) samples(ctx context.Context, q string, args ...any) ([]DrawSample, error) {

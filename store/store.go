@@ -50,10 +50,11 @@ const busyTimeout = 10 * time.Second
 type Logbook struct {
 	db   *sql.DB
 	path string
+	run  runLock
 }
 
 // Open opens the logbook for writing, makes it where it is missing, and brings
-// it up to date. Runs that a killed process left open become aborted.
+// it up to date.
 func Open(ctx context.Context, path string) (*Logbook, error) {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		if err := makeFile(path); err != nil {
@@ -61,15 +62,36 @@ func Open(ctx context.Context, path string) (*Logbook, error) {
 		}
 	}
 	l, err := open(ctx, path, url.Values{"mode": {"rw"}}, "_pragma", fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
-		"_pragma", "journal_mode(wal)", "_pragma", "foreign_keys(1)", "_pragma", "synchronous(full)", "_txlock", "immediate")
+		"_pragma", "foreign_keys(1)", "_pragma", "synchronous(full)", "_txlock", "immediate")
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
 	}
-	if err := l.migrate(ctx); err != nil {
+	if err := l.ready(ctx); err != nil {
 		l.Close()
 		return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
 	}
 	return l, nil
+}
+
+// ready makes the file a logbook of this program's version. What is another's is left as it is.
+func (l *Logbook) ready(ctx context.Context) error {
+	v, err := identify(ctx, l.db)
+	if err != nil {
+		return err
+	}
+	if v > latest() {
+		return ErrNewer
+	}
+	// The file remembers this, so that it holds for each connection.
+	if _, err := l.db.ExecContext(ctx, "PRAGMA journal_mode = wal"); err != nil {
+		return err
+	}
+	for n := range latest() {
+		if err := l.tx(ctx, func(tx *sql.Tx) error { return step(ctx, tx, n) }); err != nil {
+			return err
+		}
+	}
+	return l.check(ctx)
 }
 
 // makeFile makes an empty file that others may not read: the logbook knows who is at home.
@@ -113,7 +135,7 @@ func OpenReader(ctx context.Context, path string) (*Logbook, error) {
 func open(ctx context.Context, path string, q url.Values, pairs ...string) (*Logbook, error) {
 	abs, err := filepath.Abs(path)
 	if err != nil {
-		return nil, fmt.Errorf("logbook %s: %w", path, err)
+		return nil, err
 	}
 	for i := 0; i < len(pairs); i += 2 {
 		q.Add(pairs[i], pairs[i+1])
@@ -121,33 +143,56 @@ func open(ctx context.Context, path string, q url.Values, pairs ...string) (*Log
 	dsn := url.URL{Scheme: "file", OmitHost: true, Path: abs, RawQuery: q.Encode()}
 	db, err := sql.Open("sqlite", dsn.String())
 	if err != nil {
-		return nil, fmt.Errorf("logbook %s: %w", path, err)
+		return nil, err
 	}
 	db.SetMaxOpenConns(4)
 	if err := db.PingContext(ctx); err != nil {
 		db.Close()
-		return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
+		return nil, err
 	}
 	return &Logbook{db: db, path: path}, nil
 }
 
-// Close closes the logbook.
-func (l *Logbook) Close() error { return l.db.Close() }
+// Close closes the logbook. A run that was begun and neither saved nor aborted
+// becomes aborted when the next begins.
+func (l *Logbook) Close() error {
+	l.run.release()
+	return l.db.Close()
+}
+
+// queryRower is a database or a transaction.
+type queryRower interface {
+	QueryRowContext(context.Context, string, ...any) *sql.Row
+}
+
+// identify gives the file's version: 0 for an empty file, ErrNotLogbook for another program's.
+func identify(ctx context.Context, q queryRower) (int, error) {
+	var id, version, tables int
+	if err := q.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+		return 0, err
+	}
+	if err := q.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+		return 0, err
+	}
+	if err := q.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
+		return 0, err
+	}
+	if id != applicationID && (id != 0 || version != 0 || tables > 0) {
+		return 0, ErrNotLogbook
+	}
+	return version, nil
+}
 
 // check reports whether the file is a logbook that this program can read.
 func (l *Logbook) check(ctx context.Context) error {
-	var id, version int
-	if err := l.db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
-		return err
-	}
-	if err := l.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
-		return err
-	}
+	version, err := identify(ctx, l.db)
 	switch {
-	case id != applicationID:
-		return ErrNotLogbook
+	case err != nil:
+		return err
 	case version > latest():
 		return ErrNewer
+	case version == 0:
+		return ErrNoLogbook
 	case version < latest():
 		return fmt.Errorf("it is of an older boundwalk; run %q once as its owner to bring it up to date", "boundwalk run")
 	}
@@ -162,34 +207,11 @@ func latest() int {
 	return len(files)
 }
 
-// migrate runs what is missing, each step in a transaction of its own.
-func (l *Logbook) migrate(ctx context.Context) error {
-	for n := 0; n < latest(); n++ {
-		if err := l.tx(ctx, func(tx *sql.Tx) error { return step(ctx, tx, n) }); err != nil {
-			return err
-		}
-	}
-	return l.check(ctx)
-}
-
+// step is one migration, unless another process has made it meanwhile.
 func step(ctx context.Context, tx *sql.Tx, n int) error {
-	var id, version, tables int
-	if err := tx.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+	version, err := identify(ctx, tx)
+	if err != nil || version > n {
 		return err
-	}
-	if err := tx.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
-		return err
-	}
-	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
-		return err
-	}
-	switch {
-	case id != applicationID && (id != 0 || tables > 0):
-		return ErrNotLogbook
-	case version > latest():
-		return ErrNewer
-	case version > n:
-		return nil
 	}
 	text, err := migrations.ReadFile(fmt.Sprintf("migrations/%04d.sql", n+1))
 	if err != nil {
@@ -227,6 +249,10 @@ func plain(err error) error {
 		return fmt.Errorf("%w: %w", ErrBusy, err)
 	case sqlite3.SQLITE_FULL:
 		return fmt.Errorf("%w: %w", ErrFull, err)
+	case sqlite3.SQLITE_READONLY:
+		return fmt.Errorf("this user may not write it: %w", err)
+	case sqlite3.SQLITE_CANTOPEN:
+		return fmt.Errorf("this user may not open it, or not make files beside it: %w", err)
 	case sqlite3.SQLITE_NOTADB:
 		return fmt.Errorf("%w: %w", ErrNotLogbook, err)
 	case sqlite3.SQLITE_IOERR:
@@ -238,13 +264,39 @@ func plain(err error) error {
 }
 
 // Backup writes a consistent copy to a file that must not exist, beside
-// whoever is writing.
+// whoever is writing. The file has its name only once it is whole; others may not read it.
 func (l *Logbook) Backup(ctx context.Context, path string) error {
-	if _, err := os.Stat(path); err == nil {
-		return fmt.Errorf("backup to %s: the file exists; name a new one", path)
-	}
-	if _, err := l.db.ExecContext(ctx, "VACUUM INTO ?", path); err != nil {
+	if err := l.backup(ctx, path); err != nil {
 		return fmt.Errorf("backup to %s: %w", path, plain(err))
 	}
 	return nil
+}
+
+func (l *Logbook) backup(ctx context.Context, path string) error {
+	if _, err := os.Lstat(path); err == nil {
+		return errors.New("the file exists; name a new one")
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*.part")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if _, err := l.db.ExecContext(ctx, "VACUUM INTO ?", f.Name()); err != nil {
+		return err
+	}
+	if err := syncFile(f.Name()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
+
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
 }

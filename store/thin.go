@@ -8,7 +8,8 @@ import (
 )
 
 // How long what is kept: raw samples for 35 days, hours for a year, days for
-// ever; runs with their coverage as long as the hours.
+// ever; runs, and what no plan names, as long as the hours; coverage as long as
+// the raw samples.
 const (
 	keepRaw   = 35 * 24 * time.Hour
 	keepHours = 366 * 24 * time.Hour
@@ -27,15 +28,21 @@ func (l *Logbook) Thin(ctx context.Context, now time.Time) error {
 		{`INSERT INTO port_hours (port, hour, peak, peak_at, mean, samples, basis)
 			SELECT port, at / 3600 * 3600, max(draw), at, CAST(avg(draw) AS INTEGER), count(*), basis FROM port_samples
 			WHERE at < ? AND draw IS NOT NULL GROUP BY port, at / 3600 ON CONFLICT DO NOTHING`, []any{raw}},
+		{`INSERT INTO supply_hours (supply, hour, peak, peak_at, mean, samples, basis)
+			SELECT supply, at / 3600 * 3600, max(used), at, CAST(avg(used) AS INTEGER), count(*), basis FROM supply_samples
+			WHERE at < ? AND used IS NOT NULL GROUP BY supply, at / 3600 ON CONFLICT DO NOTHING`, []any{raw}},
 		{`DELETE FROM port_samples WHERE at < ?`, []any{raw}},
 		{`DELETE FROM supply_samples WHERE at < ?`, []any{raw}},
 		{`DELETE FROM port_hours WHERE hour < ?`, []any{hours}},
+		{`DELETE FROM supply_hours WHERE hour < ?`, []any{hours}},
 		{`DELETE FROM uptimes WHERE at < ?`, []any{raw}},
 		{`DELETE FROM levels WHERE at < ?`, []any{hours}},
 		{`DELETE FROM coverage WHERE run IN (SELECT id FROM runs WHERE finished < ?)`, []any{raw}},
-		{`DELETE FROM runs WHERE finished < ? AND snapshot IS NULL`, []any{hours}},
+		{`DELETE FROM runs WHERE coalesce(finished, started) < ? AND state <> 'running' AND snapshot IS NULL`, []any{hours}},
 		{`DELETE FROM claims WHERE at < ? AND EXISTS (SELECT 1 FROM claims n WHERE n.addr = claims.addr AND n.at > claims.at)`, []any{hours}},
 		{`DELETE FROM addresses WHERE last < ?`, []any{hours}},
+		{`DELETE FROM places WHERE last < ?`, []any{hours}},
+		{`DELETE FROM devices WHERE NOT planned AND last < ?1 AND first < ?1`, []any{hours}},
 		{`DELETE FROM spool WHERE state <> 'queued' AND ended < ?`, []any{hours}},
 		{`DELETE FROM hushes WHERE until < ?`, []any{raw}},
 	}

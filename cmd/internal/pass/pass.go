@@ -99,11 +99,9 @@ const defaultBoots = 10 * time.Minute
 func withoutAbsences(fs []diff.Finding) []diff.Finding {
 	out := fs[:0:0]
 	for _, f := range fs {
-		switch f.Kind {
-		case diff.MissingDevice, diff.CutOff, diff.LinkDown, diff.NotPowered, diff.CouldNotLook, diff.NoStream:
-			continue
+		if !f.Kind.OfAbsence() {
+			out = append(out, f)
 		}
-		out = append(out, f)
 	}
 	return out
 }
