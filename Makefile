@@ -18,5 +18,8 @@ all-arch:
 	CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(GO) build -trimpath -o dist/boundwalk-arm64 ./cmd/boundwalk
 	CGO_ENABLED=0 GOOS=linux GOARCH=arm GOARM=7 $(GO) build -trimpath -o dist/boundwalk-armhf ./cmd/boundwalk
 
+deb:
+	deploy/package/build.sh $(VERSION)
+
 bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...

@@ -71,7 +71,7 @@ func negotiated(v *agentView, i IfIndex) *LLDPPower {
 	var found *LLDPPower
 	for k := range v.Neighbors {
 		n := &v.Neighbors[k]
-		if n.Power == nil || v.neighborIf(n) != i || v.isDown(i) {
+		if n.Power == nil || !n.Power.PD || v.neighborIf(n) != i || v.isDown(i) {
 			continue
 		}
 		if found != nil && found.Source != "med" {

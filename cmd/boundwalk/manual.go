@@ -1,0 +1,29 @@
+package main
+
+import (
+	"os"
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/cobra/doc"
+)
+
+// manualCommand writes the manual pages for the packages: hidden, since a
+// person reads them with man.
+func (a *app) manualCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:    "manual DIR",
+		Short:  "Writes the manual pages",
+		Hidden: true,
+		Args:   cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			date := time.Now()
+			if s, err := strconv.ParseInt(os.Getenv("SOURCE_DATE_EPOCH"), 10, 64); err == nil {
+				date = time.Unix(s, 0).UTC() // the same source gives the same pages
+			}
+			c.Root().DisableAutoGenTag = true
+			return doc.GenManTree(c.Root(), &doc.GenManHeader{Title: "BOUNDWALK", Section: "1", Source: "boundwalk", Date: &date}, args[0])
+		},
+	}
+}
