@@ -179,7 +179,7 @@ func (a *auditor) weakSNMP() {
 		f := New(WeakSNMP, name)
 		f.Where = d.At.String()
 		f.Expected = "SHA-2 authentication and AES privacy, with a secret each"
-		f.Observed = strings.Join(ag.Weak, "; ")
+		f.Observed = cmp.Or(sentence(slices.Clone(ag.Weak)...), "weak algorithms")
 		f.Advice = "set stronger algorithms at the device and in the plan"
 		a.add(f, d)
 	}

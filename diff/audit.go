@@ -155,7 +155,7 @@ func refOf(p *inventory.PortState) inventory.PortRef {
 // self is the planned device that boundwalk runs on; empty: it is in no plan.
 func (a *auditor) self() string {
 	for i := range a.snap.Devices {
-		if d := &a.snap.Devices[i]; d.Self && d.Planned {
+		if d := &a.snap.Devices[i]; d.Self && a.planned[d.Name] != nil {
 			return d.Name
 		}
 	}

@@ -142,7 +142,13 @@ func placeWords(d *inventory.Device) string {
 
 func (a *auditor) absenceWords(d *inventory.Device, behind []string) string {
 	if !a.absent[d.Name] {
-		return fmt.Sprintf("%s, all that shows of it, do not answer", names(behind))
+		since := a.now
+		for _, n := range behind {
+			if t := a.hist.Absences[n].Since; !t.IsZero() && t.Before(since) {
+				since = t
+			}
+		}
+		return fmt.Sprintf("%s, all that shows of it, do not answer since %s", names(behind), a.when(since))
 	}
 	past := a.hist.Absences[d.Name]
 	since := past.Since

@@ -85,7 +85,7 @@ func (a *auditor) traffic(p *inventory.PortState) (in, out inventory.BitRate, sp
 	}
 	was, now := a.hist.Counters[refOf(p)].Last.Counters, p.Counters
 	span = now.Read.Sub(was.Read)
-	if was.Read.IsZero() || span < leastSpan || !sameCount(was.Discontinuity, now.Discontinuity) || !now.Wide && !was.Wide && wraps(p.Speed, span) {
+	if was.Read.IsZero() || span < leastSpan || !sameCount(was.Discontinuity, now.Discontinuity) || !(now.Wide && was.Wide) && wraps(p.Speed, span) {
 		return 0, 0, span, false
 	}
 	i, iok := risen(was.In, now.In)

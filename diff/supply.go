@@ -45,8 +45,12 @@ func (a *auditor) supplyOf(p *inventory.PortState) *inventory.SupplyState {
 // what is reserved, the budget, and what is drawn (FC-02).
 func supplyWords(s *inventory.SupplyState) string {
 	var parts []string
+	of := ""
+	if s.Budget != nil {
+		of = " of " + s.Budget.String()
+	}
 	if s.Reserved != nil {
-		parts = append(parts, fmt.Sprintf("%s of %s reserved%s", s.Reserved.String(), s.Budget.String(), methodWords(s.Method)))
+		parts = append(parts, fmt.Sprintf("%s%s reserved%s", *s.Reserved, of, methodWords(s.Method)))
 	}
 	if load, basis := s.Load(); load != nil {
 		how := string(basis)
