@@ -47,6 +47,7 @@ func Fit(plan *inventory.Plan, c Candidate) Answer {
 	dev := before.device(c)
 	with := *plan
 	with.Devices = append(slices.Clone(plan.Devices), dev)
+	takeSpare(with.Devices, c.At)
 	after := newPaper(&with)
 	a := Answer{Fits: true, Known: true}
 	a.power(before, after, dev.Name)
@@ -76,6 +77,15 @@ func Fit(plan *inventory.Plan, c Candidate) Answer {
 		a.Fits = false
 	}
 	return a
+}
+
+// takeSpare takes the candidate's port off the spare ones: that is what they are for.
+func takeSpare(devices []inventory.Device, at inventory.PortRef) {
+	for i := range devices {
+		if d := &devices[i]; d.Name == at.Device {
+			d.Spare = slices.DeleteFunc(slices.Clone(d.Spare), func(p string) bool { return inventory.PortName(p) == inventory.PortName(at.Port) })
+		}
+	}
 }
 
 // impossible says why the candidate cannot be put there at all; empty: it can.
