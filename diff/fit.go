@@ -48,6 +48,7 @@ func Fit(plan *inventory.Plan, c Candidate) Answer {
 	with := *plan
 	with.Devices = append(slices.Clone(plan.Devices), dev)
 	takeSpare(with.Devices, c.At)
+	with.Index()
 	after := newPaper(&with)
 	a := Answer{Fits: true, Known: true}
 	a.power(before, after, dev.Name)
