@@ -66,7 +66,10 @@ type auditor struct {
 	found    []*Finding
 }
 
-func newAuditor(plan *inventory.Plan, snap *inventory.Snapshot, hist *inventory.History, now time.Time) *auditor {
+func newAuditor(given *inventory.Plan, snap *inventory.Snapshot, hist *inventory.History, now time.Time) *auditor {
+	copied := *given // its own index; the devices stay the caller's
+	plan := &copied
+	plan.Index()
 	a := &auditor{plan: plan, snap: snap, hist: hist, now: now, loc: plan.Site.Location, near: nearOf(plan),
 		planned: make(map[string]*inventory.Device, len(plan.Devices)), seen: make(map[string]*inventory.SeenDevice, len(snap.Devices)),
 		ports: portsOf(snap), on: map[inventory.PortRef][]*inventory.Device{}, agents: map[string]*inventory.AgentState{},
@@ -169,24 +172,6 @@ func (a *auditor) portOf(d *inventory.Device) *inventory.PortState {
 		return nil
 	}
 	return a.ports[portKey(d.At)]
-}
-
-// managed is Plan.ManagedPort without its searches.
-func (a *auditor) managed(d *inventory.Device) inventory.PortRef {
-	at := d.At
-	for range len(a.plan.Devices) {
-		up := a.planned[at.Device]
-		switch {
-		case up == nil:
-			return inventory.PortRef{}
-		case up.Access != "" && at.Port != "":
-			return at
-		case up.At.IsZero():
-			return inventory.PortRef{}
-		}
-		at = up.At
-	}
-	return inventory.PortRef{}
 }
 
 // add takes a finding in; about is the planned device whose importance counts,

@@ -61,7 +61,7 @@ func (p *paper) lineTo(d *inventory.Device) *feedLine {
 	}
 	f := &feedLine{dev: d, need: d.Need(), run: d.Run()}
 	f.assumed, _ = f.run.Assumed()
-	if src, feed, ok := p.fedBy(d); ok {
+	if src, feed, ok := p.plan.FedBy(d); ok {
 		f.src, f.feed = src, feed
 		f.from = inventory.PortRef{Device: src.Name}
 		if src.Name == d.At.Device {

@@ -171,7 +171,7 @@ func (a *auditor) restartedTogether(group []restart) {
 // from one that has.
 func (a *auditor) poweredThrough(d *inventory.Device, from string) bool {
 	for range len(a.plan.Devices) {
-		src, _, ok := a.fedBy(d)
+		src, _, ok := a.plan.FedBy(d)
 		if !ok || d.Mains != "" || !d.TakesPower() {
 			return false
 		}

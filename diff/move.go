@@ -69,7 +69,7 @@ func (a *auditor) moved() {
 		if s == nil || s.Presence != inventory.Present || s.Self || d.Role.Roams() || a.covered[name] || !a.firmPlace(s) {
 			continue
 		}
-		from := a.managed(d)
+		from := a.plan.ManagedPort(d)
 		to := s.Place.Ref()
 		if from.IsZero() || portKey(from) == portKey(to) || a.planned[to.Device] == nil || d.Port != "" && a.leads(d, to) {
 			continue

@@ -45,7 +45,7 @@ func (p *paper) hazards() {
 			continue
 		}
 		// What takes no power must not hang on a live lead.
-		if src, feed, ok := p.fedBy(d); ok {
+		if src, feed, ok := p.plan.FedBy(d); ok {
 			for _, c := range poe.Compare(feed, poe.Need{}) {
 				p.conflict(d, src, c)
 			}
@@ -62,6 +62,9 @@ func (p *paper) hazard(f *feedLine) {
 		return
 	}
 	for _, c := range poe.Compare(f.feed, f.need) {
+		if c.What == "class-granted-less" && f.sure.OverLimit {
+			continue // told with its watts
+		}
 		p.conflict(f.dev, f.src, c)
 		return // the worst of them; mending it changes the rest
 	}
@@ -75,7 +78,6 @@ func (p *paper) conflict(d, src *inventory.Device, c poe.Conflict) {
 	case c.Harm >= poe.Risky:
 		f.Advice = fmt.Sprintf("do not plug it in: feed %s as its maker says, or hang it elsewhere", d.Name)
 	case c.Harm == poe.Unpowered:
-		f.Severity = Warning
 		f.Advice = "it will not run this way: give it a feed that suits it"
 		if d.IsPassive() {
 			f.Advice = "it will not run this way: put its own injector between (via), and leave the port's power off"
@@ -124,18 +126,19 @@ func (p *paper) lines() {
 			continue
 		}
 		l := f.sure
-		if l.VoltageLow {
+		switch {
+		case l.OverLimit: // what it would draw then is no use to reckon with
+			p.put(OverBudget, f.dev, fmt.Sprintf("at most %s from %s", l.Limit, portWords(f.from)),
+				fmt.Sprintf("%s at the port: %s at the device and %.1f W lost in %s", l.AtPort, l.Load, l.Loss, run),
+				"hang it on a port that gives more, or shorten the cable")
+			continue
+		case l.VoltageLow:
 			p.put(VoltageLow, f.dev, fmt.Sprintf("at least %.4g V", l.VoltsNeeded), fmt.Sprintf("%.1f V at %s drawn, over %s", l.Volts, l.Load, run),
 				"use a thicker or shorter cable, or a feed nearer to it").Caution = f.caution()
 		}
 		if l.OverCurrent {
 			p.put(OverCurrent, f.dev, f.currentAllowed(), fmt.Sprintf("%.2f A on each wire, %.2f A in all, over %s", l.ConductorAmps(l.Pairs), l.Amps, run),
 				"use all four pairs, a higher voltage, or a shorter cable").Caution = cable.CautionBundle
-		}
-		if l.OverLimit {
-			p.put(OverBudget, f.dev, fmt.Sprintf("at most %s from %s", l.Limit, portWords(f.from)),
-				fmt.Sprintf("%s at the port: %s at the device and %.1f W lost in %s", l.AtPort, l.Load, l.Loss, run),
-				"hang it on a port that gives more, or shorten the cable")
 		}
 	}
 }

@@ -214,20 +214,6 @@ func (a *auditor) passiveFeed(d *inventory.Device) bool {
 	if d.IsPassive() {
 		return true
 	}
-	_, feed, ok := a.fedBy(d)
+	_, feed, ok := a.plan.FedBy(d)
 	return ok && feed.Standard == poe.Passive
-}
-
-// fedBy is Plan.FedBy without its searches.
-func (a *auditor) fedBy(d *inventory.Device) (*inventory.Device, inventory.Feed, bool) {
-	for _, name := range slices.Backward(d.Via) {
-		if i := a.planned[name]; i != nil && !i.Feeds.IsZero() {
-			return i, i.Feeds, true
-		}
-	}
-	if sw := a.planned[d.At.Device]; sw != nil {
-		f := sw.FeedAt(d.At.Port)
-		return sw, f, !f.IsZero()
-	}
-	return nil, inventory.Feed{}, false
 }
