@@ -89,6 +89,7 @@ func FuzzWalk(f *testing.F) {
 	f.Add([]byte{2, 2})
 	f.Add([]byte{16, 1})
 	f.Add(append([]byte{0, 0}, tlv(0x30, 6, 1, 0x2b, 0x82, 0)...))
+	f.Add([]byte{0, 0, 0x30, 0}) // a binding without a name
 	columns := []OID{MustOID("1.3.6.1.2.1.2.2.1.1"), MustOID("1.3.6.1.2.1.2.2.1.2")}
 	opts := Options{Timeout: 2 * time.Millisecond, Retries: -1, MaxRows: 50, MaxTime: 100 * time.Millisecond, Sockets: 1}
 	f.Fuzz(func(t *testing.T, script []byte) {

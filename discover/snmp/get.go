@@ -147,11 +147,13 @@ func (g *getter) without(ctx context.Context, indexes []int, p *gosnmp.SnmpPacke
 // do is answer the large one.
 func (s *session) gone(ctx context.Context, err error) error {
 	opts := s.device.opts
-	if _, pingErr := s.ping(ctx, s.wire, opts.tries(), opts.timeout()); pingErr == nil {
+	_, pingErr := s.ping(ctx, s.wire, opts.tries(), opts.timeout())
+	switch {
+	case pingErr == nil, errors.Is(pingErr, errGarbled):
 		return nil
-	} else if !errors.Is(pingErr, ErrNoResponse) {
-		return pingErr
+	case errors.Is(pingErr, ErrNoResponse):
+		s.device.giveUp(err)
+		return err
 	}
-	s.device.giveUp(err)
-	return err
+	return pingErr
 }

@@ -76,6 +76,20 @@ func encodeOID(o OID) []byte {
 	return b
 }
 
+// A ping that is answered in a way that cannot be read is answered.
+func TestGoneIsNotGarbled(t *testing.T) {
+	addr := agentFunc(t, func(q []byte) []byte { return answerTo(q, 0, 0, []byte{0x30, 0}) })
+	s, err := openSession(addr, false, &device{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.conn.Close()
+	s.wire = publicWire
+	if err := s.gone(t.Context(), ErrNoResponse); err != nil || s.device.gone != nil {
+		t.Errorf("got %v, given up for %v", err, s.device.gone)
+	}
+}
+
 // One value that cannot be decoded spoils the datagram that it comes in, but not
 // the other values: they come by other datagrams.
 func TestUnreadableValue(t *testing.T) {

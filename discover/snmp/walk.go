@@ -128,6 +128,7 @@ func (w *walk) round(ctx context.Context, live []*column) error {
 	p, err := w.s.ask(ctx, w.s.wire, q, opts.tries(), opts.timeout())
 	switch {
 	case errors.Is(err, errGarbled):
+		w.answered = true
 		return w.less(live, err)
 	case errors.Is(err, ErrNoResponse):
 		if gone := w.s.gone(ctx, err); gone != nil {
