@@ -161,21 +161,42 @@ func (l *Logbook) letter(ctx context.Context, q string, args ...any) error {
 	return nil
 }
 
+// Hasten makes all that waits due at once, such as when the way to the mail
+// server is back.
+func (l *Logbook) Hasten(ctx context.Context, now time.Time) error {
+	return l.letter(ctx, `UPDATE spool SET next = min(next, ?) WHERE state = 'queued'`, now.Unix())
+}
+
 // Told marks that the mail of an episode's opening, or of its end, was promised,
-// together with promising it.
-func (l *Logbook) Told(ctx context.Context, episodes []int64, over bool, m Letter, now time.Time) error {
+// together with promising it; more are letters to further readers. Where all
+// episodes were told before, nothing is promised again.
+func (l *Logbook) Told(ctx context.Context, episodes []int64, over bool, m Letter, now time.Time, more ...Letter) error {
 	column := "told"
 	if over {
 		column = "told_over"
 	}
 	err := l.tx(ctx, func(tx *sql.Tx) error {
+		fresh := int64(0)
 		for _, id := range episodes {
-			if _, err := tx.ExecContext(ctx, "UPDATE episodes SET "+column+" = ? WHERE id = ?", now.Unix(), id); err != nil {
+			r, err := tx.ExecContext(ctx, "UPDATE episodes SET "+column+" = ? WHERE id = ? AND "+column+" IS NULL", now.Unix(), id)
+			if err != nil {
+				return err
+			}
+			n, err := r.RowsAffected()
+			if err != nil {
+				return err
+			}
+			fresh += n
+		}
+		if fresh == 0 {
+			return nil
+		}
+		for _, x := range append([]Letter{m}, more...) {
+			if _, err := enqueue(ctx, tx, x, now); err != nil {
 				return err
 			}
 		}
-		_, err := enqueue(ctx, tx, m, now)
-		return err
+		return nil
 	})
 	if err != nil {
 		return fmt.Errorf("queue a mail: %w", err)
