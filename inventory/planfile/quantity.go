@@ -222,6 +222,10 @@ const maxSpan = 100 * 365 * 24 * time.Hour
 // durationPart is one number with its unit; several may follow one another, as in 1h30m.
 var durationPart = regexp.MustCompile(`^([0-9]{1,9}(?:\.[0-9]{1,6})?)\s*([a-z]+)\s*`)
 
+// ParseDuration reads a span of time as the plan writes it, such as 90 s, 1h30m
+// or 2 weeks. A day is 24 hours.
+func ParseDuration(s string) (time.Duration, error) { return parseDuration(s) }
+
 // parseDuration reads a span of time such as 90 s, 15 min, 1h30m, 14 days or 2
 // weeks. A day is 24 hours.
 func parseDuration(s string) (time.Duration, error) {

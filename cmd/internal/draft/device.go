@@ -194,3 +194,13 @@ func (m *drafter) name(want string) string {
 	m.names[n] = true
 	return n
 }
+
+// Name is a name for a device that no plan has: what it calls itself, else its
+// role and the end of its address, made the only one in the plan.
+func Name(plan *inventory.Plan, s *inventory.SeenDevice) string {
+	m := &drafter{names: map[string]bool{}}
+	for _, d := range plan.Devices {
+		m.names[d.Name] = true
+	}
+	return m.name(cmp.Or(slug(s.Hostname), m.byKind(s.Role, s)))
+}

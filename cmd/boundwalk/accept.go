@@ -1,0 +1,123 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"boundwalk/cmd/internal/accept"
+	"boundwalk/diff"
+	"boundwalk/inventory/planfile"
+	"boundwalk/store"
+
+	"github.com/spf13/cobra"
+)
+
+func (a *app) acceptCommand() *cobra.Command {
+	var name string
+	var dry bool
+	c := &cobra.Command{
+		Use:   "accept KEY...",
+		Short: "Takes what findings tell into the plan; sends nothing",
+		Long: "Takes what findings tell into the plan: a moved device belongs where it is now, a new\n" +
+			"MAC address is the old name's, an unknown device gets a name. All of the keys are\n" +
+			"taken, or none. The rest of the file stays byte for byte; the old one is kept as\n" +
+			"plan.yaml~. The next run then has nothing more to say of it.",
+		Example:           "  boundwalk accept moved-device/gate-cam replaced-device/hoist-cam --dry-run\n  boundwalk accept unknown-device/00:00:5e:00:53:66 --name bow-cam",
+		Args:              cobra.MinimumNArgs(1),
+		ValidArgsFunction: a.completeKeys,
+		RunE:              func(c *cobra.Command, args []string) error { return a.accept(c.Context(), args, name, dry) },
+	}
+	c.Flags().StringVar(&name, "name", "", "the `name` for an unknown device")
+	c.Flags().BoolVar(&dry, "dry-run", false, "show what would change, and change nothing")
+	return c
+}
+
+func (a *app) accept(ctx context.Context, keys []string, name string, dry bool) error {
+	f, path, err := a.loadPlan()
+	if err != nil {
+		return err
+	}
+	taken, err := a.take(ctx, f, path, slices.Compact(slices.Sorted(slices.Values(keys))), name)
+	if err != nil {
+		return err
+	}
+	var changes []planfile.Change
+	for _, t := range taken {
+		changes = append(changes, t.Changes...)
+	}
+	text, err := f.Edit(changes...)
+	if err != nil {
+		return fmt.Errorf("%s stays as it is: %w", path, err)
+	}
+	if dry {
+		d, err := f.Diff(text)
+		if err != nil {
+			return err
+		}
+		fmt.Fprint(a.stdout, d)
+	} else if err := writePlan(path, f, text); err != nil {
+		return err
+	}
+	for _, t := range taken {
+		if !dry {
+			fmt.Fprintf(a.stdout, "%s: %s\n", path, t.What)
+		}
+		if t.Note != "" {
+			fmt.Fprintf(a.stderr, "boundwalk: %s: %s\n", t.Key, t.Note)
+		}
+	}
+	return nil
+}
+
+// writePlan puts an edited plan in the old one's place.
+func writePlan(path string, f *planfile.File, text []byte) error {
+	err := planfile.Write(path, f.Text(), text)
+	switch {
+	case errors.Is(err, planfile.ErrReadOnly):
+		return &hintError{err, "make the file writable, or use --dry-run and change it by hand"}
+	case errors.Is(err, planfile.ErrChanged):
+		return &hintError{err, "nothing was written; run the same command again"}
+	}
+	return err
+}
+
+// take finds the changes of each key; where one has none, nothing is taken.
+func (a *app) take(ctx context.Context, f *planfile.File, path string, keys []string, name string) ([]accept.Taken, error) {
+	l, err := store.OpenReader(ctx, a.findLogbook(path))
+	if err != nil {
+		return nil, err
+	}
+	defer l.Close()
+	snap, _, err := l.Snapshot(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if snap == nil {
+		return nil, &hintError{errNoRun, `"boundwalk run" makes one`}
+	}
+	var taken []accept.Taken
+	var errs []error
+	named := 0
+	for _, k := range keys {
+		finding, err := l.OpenFinding(ctx, k)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", k, err))
+			continue
+		}
+		if finding.Kind == diff.UnknownDevice || finding.Kind == diff.NoAddress {
+			named++
+		}
+		t, err := accept.Take(f.Plan, snap, finding, name)
+		errs = append(errs, err)
+		taken = append(taken, t)
+	}
+	if err := errors.Join(errs...); err != nil {
+		return nil, &hintError{fmt.Errorf("nothing was changed:\n%w", err), `"boundwalk show findings" lists the keys`}
+	}
+	if name != "" && named != 1 {
+		return nil, &exitError{exitUsage, errors.New("--name is for one unknown device at a time")}
+	}
+	return taken, nil
+}
