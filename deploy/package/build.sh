@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# Makes the Debian packages into dist/: build.sh [VERSION] [ARCH…], where ARCH is
-# amd64, arm64 or armhf. The same source gives the same bytes.
+# Makes the Debian packages into dist/, or $DIST: build.sh [VERSION] [ARCH…], where
+# ARCH is amd64, arm64 or armhf. The same source gives the same bytes.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 version=${1:-0.0.0~dev}
@@ -8,7 +8,8 @@ shift || true
 arches=${*:-amd64 arm64 armhf}
 SOURCE_DATE_EPOCH=${SOURCE_DATE_EPOCH:-$(git log -1 --format=%ct 2>/dev/null || echo 1)}
 export SOURCE_DATE_EPOCH
-mkdir -p dist
+dist=${DIST:-$PWD/dist}
+mkdir -p "$dist"
 stage=$(mktemp -d)
 trap 'rm -rf "$stage"' EXIT
 
@@ -36,5 +37,5 @@ for arch in $arches; do
 	build "$stage/boundwalk"
 	touch -d "@$SOURCE_DATE_EPOCH" "$stage"/* "$stage"/man/* "$stage"/completion/*
 	sed -e "s|\${STAGE}|$stage|g; s|\${ARCH}|$ARCH|g; s|\${VERSION}|$version|g" deploy/package/nfpm.yaml > "$stage/nfpm.yaml"
-	GOARCH='' GOARM='' nfpm package --config "$stage/nfpm.yaml" --packager deb --target "$PWD/dist/boundwalk_${version}_$arch.deb"
+	GOARCH='' GOARM='' nfpm package --config "$stage/nfpm.yaml" --packager deb --target "$dist/boundwalk_${version}_$arch.deb"
 done
