@@ -13,7 +13,7 @@ import (
 // access reports factory accounts, default communities, devices that were never
 // set up, and management without encryption. No secret is in any of it.
 func (a *auditor) access() {
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		if !a.covered[name] {
 			a.logins(a.planned[name])
 		}
@@ -167,7 +167,7 @@ func (a *auditor) openDoors() {
 // asked in clear text.
 func (a *auditor) weakSNMP() {
 	var clear []string
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, ag := a.planned[name], a.agents[name]
 		if ag == nil || len(ag.Weak) == 0 || a.covered[name] {
 			continue

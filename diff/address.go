@@ -18,7 +18,7 @@ const flipWindow = 7 * aDay
 func (a *auditor) addresses() {
 	a.conflicts()
 	a.proxies()
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if s == nil || s.Presence != inventory.Present || a.covered[name] || len(d.Addresses) == 0 || s.Self {
 			continue

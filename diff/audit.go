@@ -44,11 +44,13 @@ type auditor struct {
 	loc  *time.Location
 	near inventory.Near
 
+	names   []string // every planned name once, in the plan's order
 	planned map[string]*inventory.Device
 	seen    map[string]*inventory.SeenDevice // by name, planned or not
 	ports   map[inventory.PortRef]*inventory.PortState
 	before  map[inventory.PortRef]*inventory.PortState // of the run before
 	on      map[inventory.PortRef][]*inventory.Device  // what the plan hangs on a port itself
+	onPort  [][]*inventory.Device                      // the same for each of the snapshot's ports
 	agents  map[string]*inventory.AgentState
 	wasSeen map[string]*inventory.SeenDevice
 	owner   map[inventory.MAC]*inventory.SeenDevice
@@ -72,9 +74,9 @@ func newAuditor(given *inventory.Plan, snap *inventory.Snapshot, hist *inventory
 	plan.Index()
 	a := &auditor{plan: plan, snap: snap, hist: hist, now: now, loc: plan.Site.Location, near: nearOf(plan),
 		planned: make(map[string]*inventory.Device, len(plan.Devices)), seen: make(map[string]*inventory.SeenDevice, len(snap.Devices)),
-		ports: portsOf(snap), on: map[inventory.PortRef][]*inventory.Device{}, agents: map[string]*inventory.AgentState{},
+		ports: portsOf(snap), on: make(map[inventory.PortRef][]*inventory.Device, len(plan.Devices)), agents: map[string]*inventory.AgentState{},
 		wasSeen: map[string]*inventory.SeenDevice{}, absent: map[string]bool{}, gone: map[string]bool{}, covered: map[string]bool{},
-		owner: map[inventory.MAC]*inventory.SeenDevice{}, holder: map[netip.Addr]*inventory.SeenDevice{}, cause: map[string]*Finding{}, faulted: map[string]bool{}, known: map[inventory.MAC]bool{}}
+		owner: make(map[inventory.MAC]*inventory.SeenDevice, len(snap.Devices)), holder: make(map[netip.Addr]*inventory.SeenDevice, len(snap.Devices)), cause: map[string]*Finding{}, faulted: map[string]bool{}, known: map[inventory.MAC]bool{}}
 	if a.loc == nil {
 		a.loc = time.UTC
 	}
@@ -101,10 +103,16 @@ func newAuditor(given *inventory.Plan, snap *inventory.Snapshot, hist *inventory
 	}
 	if p := hist.Previous; p != nil {
 		a.before = portsOf(p)
+		a.wasSeen = make(map[string]*inventory.SeenDevice, len(p.Devices))
 		for i := range p.Devices {
 			a.wasSeen[p.Devices[i].Name] = &p.Devices[i]
 		}
 	}
+	a.onPort = make([][]*inventory.Device, 0, len(snap.Ports))
+	for i := range snap.Ports {
+		a.onPort = append(a.onPort, a.on[portKey(refOf(&snap.Ports[i]))])
+	}
+	a.names = namesInPlan(plan, a.planned)
 	a.tree = treeOf(plan, a.planned, a.self())
 	a.recorder, a.settling = onlyRecorder(plan), a.settles()
 	return a

@@ -20,14 +20,15 @@ type budgetLine struct {
 
 // sums gathers who feeds whom.
 func (p *paper) sums() {
+	fed := map[*inventory.Device][]*feedLine{}
+	for _, f := range p.feeds {
+		if f.src != nil {
+			fed[f.src] = append(fed[f.src], f)
+		}
+	}
 	for i := range p.plan.Devices {
 		d := &p.plan.Devices[i]
-		b := &budgetLine{dev: d}
-		for _, f := range p.feeds {
-			if f.src == d {
-				b.members = append(b.members, f)
-			}
-		}
+		b := &budgetLine{dev: d, members: fed[d]}
 		if p.planned[d.Name] != d || len(b.members) == 0 && d.UsableBudget() == 0 {
 			continue
 		}

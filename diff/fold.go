@@ -14,11 +14,19 @@ type tree struct {
 // treeOf walks the plan from the device that boundwalk runs on, else from the
 // router. What is not connected to that hangs on its own topmost device.
 func treeOf(plan *inventory.Plan, planned map[string]*inventory.Device, self string) *tree {
-	next := map[string][]string{}
+	n := len(plan.Devices)
+	at := make(map[string]int, n)
+	for i := range plan.Devices {
+		if d := &plan.Devices[i]; planned[d.Name] == d {
+			at[d.Name] = i
+		}
+	}
+	next := make([][]int, n)
 	join := func(x, y string) {
-		if planned[x] != nil && planned[y] != nil && x != y {
-			next[x] = append(next[x], y)
-			next[y] = append(next[y], x)
+		i, iok := at[x]
+		j, jok := at[y]
+		if iok && jok && i != j {
+			next[i], next[j] = append(next[i], j), append(next[j], i)
 		}
 	}
 	for i := range plan.Devices {
@@ -28,27 +36,32 @@ func treeOf(plan *inventory.Plan, planned map[string]*inventory.Device, self str
 			join(below, via)
 			below = via
 		}
-		join(below, d.At.Device)
+		if d.At.Device != "" {
+			join(below, d.At.Device)
+		}
 	}
 	for _, l := range plan.Links {
 		join(l.Between[0], l.Between[1])
 	}
-	t := &tree{parent: map[string]string{}, depth: map[string]int{}}
+	t := &tree{parent: make(map[string]string, n), depth: make(map[string]int, n)}
 	walk := func(root string) {
-		if _, been := t.depth[root]; been || planned[root] == nil {
+		i, ok := at[root]
+		if _, been := t.depth[root]; been || !ok {
 			return
 		}
 		t.depth[root] = 0
-		for queue := []string{root}; len(queue) > 0; queue = queue[1:] {
-			for _, n := range next[queue[0]] {
-				if _, been := t.depth[n]; !been {
-					t.depth[n], t.parent[n] = t.depth[queue[0]]+1, queue[0]
-					queue = append(queue, n)
+		for queue := []int{i}; len(queue) > 0; queue = queue[1:] {
+			up := plan.Devices[queue[0]].Name
+			for _, k := range next[queue[0]] {
+				name := plan.Devices[k].Name
+				if _, been := t.depth[name]; !been {
+					t.depth[name], t.parent[name] = t.depth[up]+1, up
+					queue = append(queue, k)
 				}
 			}
 		}
 	}
-	if d := planned[self]; d != nil && (!d.At.IsZero() || len(next[self]) > 0) {
+	if i, ok := at[self]; ok && len(next[i]) > 0 {
 		walk(self)
 	}
 	for i := range plan.Devices {
@@ -138,7 +151,7 @@ func (a *auditor) deadPassive() map[string]string {
 func (a *auditor) heads() (order []string, behind map[string][]string) {
 	under := a.deadPassive()
 	top := map[string]string{} // dead passive -> its child nearest to us
-	for _, c := range a.namesInPlan() {
+	for _, c := range a.names {
 		if p := under[c]; p != "" && (top[p] == "" || a.tree.depth[c] < a.tree.depth[top[p]]) {
 			top[p] = c
 		}
@@ -176,7 +189,7 @@ func (a *auditor) heads() (order []string, behind map[string][]string) {
 	}
 	behind = map[string][]string{}
 	isHead := map[string]bool{}
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		if !a.absent[name] {
 			continue
 		}
@@ -189,7 +202,7 @@ func (a *auditor) heads() (order []string, behind map[string][]string) {
 			behind[h] = append(behind[h], name)
 		}
 	}
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		if isHead[name] {
 			order = append(order, name)
 		}
@@ -198,10 +211,10 @@ func (a *auditor) heads() (order []string, behind map[string][]string) {
 }
 
 // namesInPlan is every planned name once, in the plan's order.
-func (a *auditor) namesInPlan() []string {
-	out := make([]string, 0, len(a.plan.Devices))
-	for i := range a.plan.Devices {
-		if d := &a.plan.Devices[i]; a.planned[d.Name] == d {
+func namesInPlan(plan *inventory.Plan, planned map[string]*inventory.Device) []string {
+	out := make([]string, 0, len(plan.Devices))
+	for i := range plan.Devices {
+		if d := &plan.Devices[i]; planned[d.Name] == d {
 			out = append(out, d.Name)
 		}
 	}

@@ -17,7 +17,7 @@ const together = 10 * time.Minute
 // life reports restarts, firmware, renumbered ports, and who would not be looked at.
 func (a *auditor) life() {
 	renumbered := map[string]bool{}
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if a.renumbered(d) {
 			renumbered[name] = true
@@ -100,7 +100,7 @@ func (a *auditor) restarts(told map[string]bool) {
 		}
 	}
 	var all []restart
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if s == nil || s.Presence != inventory.Present || told[name] || a.faulted[name] {
 			continue
@@ -217,7 +217,7 @@ func (a *auditor) plannedRestart(d *inventory.Device, at time.Time) bool {
 // couldNotLook reports planned agents that refused, or stayed silent in two runs,
 // though the device itself is there.
 func (a *auditor) couldNotLook() {
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, ag := a.planned[name], a.agents[name]
 		if ag == nil || a.covered[name] || a.absent[name] || d.AwayAt(a.now.In(a.loc)) {
 			continue

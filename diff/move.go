@@ -12,7 +12,7 @@ import (
 // layer stands: at their address, or alone on their port. That is one device
 // with a new address, not one missing and one unknown.
 func (a *auditor) replaced() {
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if s == nil || s.Presence == inventory.Present || s.Presence == inventory.NotLooked || len(s.Claimed) == 0 || len(d.MACs) == 0 || a.covered[name] || d.Role.Roams() {
 			continue
@@ -64,7 +64,7 @@ func (a *auditor) moved() {
 	type way struct{ from, to inventory.PortRef }
 	groups := map[way][]move{}
 	var order []way
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if s == nil || s.Presence != inventory.Present || s.Self || d.Role.Roams() || a.covered[name] || !a.firmPlace(s) {
 			continue

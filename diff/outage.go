@@ -17,7 +17,7 @@ const leastCutOff = 3
 func (a *auditor) cutOff() bool {
 	var gone []string
 	looked := 0
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if s == nil || s.Self || d.Role.Roams() || s.Presence == inventory.NotLooked || s.Presence == inventory.Unseeable || d.AwayAt(a.now.In(a.loc)) {
 			continue

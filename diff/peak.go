@@ -2,6 +2,7 @@ package diff
 
 import (
 	"fmt"
+	"slices"
 
 	"boundwalk/inventory"
 	"boundwalk/inventory/poe"
@@ -9,12 +10,15 @@ import (
 
 // peakOf is the highest measured draw of the port in the last week, now included.
 func (a *auditor) peakOf(p *inventory.PortState) (peak inventory.Peak, night, ok bool) {
-	for _, k := range a.hist.Peaks[refOf(p)] {
-		if k.Basis != inventory.Measured || a.now.Sub(k.Day) > 8*aDay {
+	for _, k := range slices.Backward(a.hist.Peaks[refOf(p)]) {
+		if a.now.Sub(k.Day) > 8*aDay {
+			break // they come oldest first
+		}
+		if k.Basis != inventory.Measured {
 			continue
 		}
 		night = night || k.Night
-		if !ok || k.Draw > peak.Draw {
+		if !ok || k.Draw >= peak.Draw { // of equals the first
 			peak, ok = k, true
 		}
 	}

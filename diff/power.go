@@ -17,8 +17,8 @@ func (a *auditor) portPower() {
 		if p.Power == nil {
 			continue
 		}
-		d := a.fedOn(p)
-		if a.toPassive(p) {
+		d := a.fedOn(i)
+		if a.toPassive(p, a.onPort[i]) {
 			continue // whatever else is wrong there, this comes first
 		}
 		denied := a.denied(p, d)
@@ -31,9 +31,10 @@ func (a *auditor) portPower() {
 	}
 }
 
-// fedOn is the one device that the plan hangs on the port itself; nil: none, or several.
-func (a *auditor) fedOn(p *inventory.PortState) *inventory.Device {
-	if ds := a.on[portKey(refOf(p))]; len(ds) == 1 {
+// fedOn is the one device that the plan hangs on the snapshot's port itself; nil:
+// none, or several.
+func (a *auditor) fedOn(port int) *inventory.Device {
+	if ds := a.onPort[port]; len(ds) == 1 {
 		return ds[0]
 	}
 	return nil
@@ -41,11 +42,11 @@ func (a *auditor) fedOn(p *inventory.PortState) *inventory.Device {
 
 // toPassive: a port that gives power to a device planned as passive, or into an
 // injector for one, is the strongest warning there is (FC-04).
-func (a *auditor) toPassive(p *inventory.PortState) bool {
+func (a *auditor) toPassive(p *inventory.PortState, on []*inventory.Device) bool {
 	if p.Power.State != inventory.PSEDelivering {
 		return false
 	}
-	for _, d := range a.on[portKey(refOf(p))] {
+	for _, d := range on {
 		if !a.passiveFeed(d) {
 			continue
 		}
@@ -128,11 +129,14 @@ func (a *auditor) aboveRouter(name string) bool {
 // last run's where the counter began anew since. False: nothing to compare with.
 func (a *auditor) base(p *inventory.PortState, of func(*inventory.PortPower) *uint32) (rise uint32, since time.Time, ok bool) {
 	now := of(p.Power)
+	if now == nil || *now == 0 {
+		return 0, since, false // nothing can have risen to zero
+	}
 	b, has := a.hist.Counters[refOf(p)]
-	if now == nil || !has {
+	if !has {
 		return 0, since, false
 	}
-	for _, was := range []inventory.PortState{b.Week, b.Last} {
+	for _, was := range []*inventory.PortState{&b.Week, &b.Last} {
 		if was.Power == nil {
 			continue
 		}

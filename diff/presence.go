@@ -42,7 +42,7 @@ func (a *auditor) absences() {
 	if a.settling {
 		return
 	}
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
 		if s == nil || s.Presence != inventory.Absent || d.Role.Roams() || d.AwayAt(a.now.In(a.loc)) || a.pulseSaw(name) {
 			continue
@@ -148,7 +148,7 @@ func (a *auditor) absenceWords(d *inventory.Device, behind []string) string {
 				since = t
 			}
 		}
-		return fmt.Sprintf("%s, all that shows of it, do not answer since %s", names(behind), a.when(since))
+		return fmt.Sprintf("%s, all that shows of it, have not answered since %s", names(behind), a.when(since))
 	}
 	past := a.hist.Absences[d.Name]
 	since := past.Since

@@ -179,7 +179,7 @@ func (a *auditor) airRate(l *inventory.RadioLink) (inventory.BitRate, string) {
 func (a *auditor) uplinkLoads() {
 	for i := range a.snap.Ports {
 		p := &a.snap.Ports[i]
-		for _, d := range a.on[portKey(refOf(p))] {
+		for _, d := range a.onPort[i] {
 			if d.Role != inventory.Switch && d.Role != inventory.Router && d.Role != inventory.PlainSwitch || p.Speed <= 0 || a.covered[d.Name] {
 				continue
 			}

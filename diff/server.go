@@ -14,7 +14,7 @@ import (
 // Who is affected is neither missing nor in the wrong network.
 func (a *auditor) secondServer() {
 	affected := map[netip.Prefix][]string{}
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		s := a.seen[name]
 		if s == nil || s.Self || slices.ContainsFunc(s.Addrs, netip.Addr.Is4) {
 			continue

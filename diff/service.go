@@ -68,7 +68,7 @@ func (a *auditor) streams() {
 	}
 	for i := range a.snap.Ports {
 		p := &a.snap.Ports[i]
-		d := a.fedOn(p)
+		d := a.fedOn(i)
 		if d == nil || d.Role != inventory.Camera || d.Stream <= 0 || d.Duty > 0 && d.Duty < 1 || a.covered[d.Name] || d.AwayAt(a.now.In(a.loc)) {
 			continue
 		}
@@ -126,7 +126,7 @@ func (a *auditor) clocks() {
 		}
 	}
 	var off []inventory.ClockState
-	for _, name := range a.namesInPlan() {
+	for _, name := range a.names {
 		c, ok := best[name]
 		limit := clockSlack
 		if a.open(ClockOff, name) {

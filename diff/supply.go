@@ -12,11 +12,11 @@ import (
 // supplies reports supplies that are near what they can give, or have promised
 // nearly all of it. What is only summed from the plan is for paper.
 func (a *auditor) supplies() {
-	ports := map[inventory.SupplyRef][]*inventory.PortState{}
+	ports := map[inventory.SupplyRef][]int{} // into the snapshot's ports
 	for i := range a.snap.Ports {
 		if p := &a.snap.Ports[i]; p.Power != nil {
 			k := inventory.SupplyRef{Switch: p.Switch, Supply: strconv.Itoa(p.Power.Index.Group)}
-			ports[k] = append(ports[k], p)
+			ports[k] = append(ports[k], i)
 		}
 	}
 	for i := range a.snap.Supplies {
@@ -69,9 +69,9 @@ func methodWords(m string) string {
 	return " " + strings.ReplaceAll(m, "-", " ")
 }
 
-func (a *auditor) supply(s *inventory.SupplyState, ports []*inventory.PortState) {
+func (a *auditor) supply(s *inventory.SupplyState, ports []int) {
 	dev := a.planned[s.Switch]
-	b := budgetOf(s, dev, ports)
+	b := a.budgetOf(s, dev, ports)
 	next, waiting := a.nextOn(s, b.Policy, ports)
 	subject := supplySubject(s)
 	was := poe.Calm
@@ -136,7 +136,7 @@ func (a *auditor) supplyPeak(s *inventory.SupplyState) (peak inventory.Power, at
 }
 
 // budgetOf is the supply as package poe reckons it, with what was seen on its ports.
-func budgetOf(s *inventory.SupplyState, dev *inventory.Device, ports []*inventory.PortState) poe.Budget {
+func (a *auditor) budgetOf(s *inventory.SupplyState, dev *inventory.Device, ports []int) poe.Budget {
 	b := poe.Budget{Usable: *s.Budget, Guard: s.Guard}
 	if s.Used != nil {
 		b.Reported = *s.Used
@@ -144,7 +144,8 @@ func budgetOf(s *inventory.SupplyState, dev *inventory.Device, ports []*inventor
 	if dev != nil {
 		b.Policy = dev.Policy()
 	}
-	for k, p := range ports {
+	for k, i := range ports {
+		p := &a.snap.Ports[i]
 		w := p.Power
 		if w.State != inventory.PSEDelivering {
 			continue
@@ -166,9 +167,9 @@ func budgetOf(s *inventory.SupplyState, dev *inventory.Device, ports []*inventor
 
 // nextOn is the most that a planned device on one of the supply's ports which
 // does not give power yet would need, and its name.
-func (a *auditor) nextOn(s *inventory.SupplyState, policy poe.Policy, ports []*inventory.PortState) (most inventory.Power, name string) {
-	for _, p := range ports {
-		d := a.fedOn(p)
+func (a *auditor) nextOn(s *inventory.SupplyState, policy poe.Policy, ports []int) (most inventory.Power, name string) {
+	for _, i := range ports {
+		p, d := &a.snap.Ports[i], a.fedOn(i)
 		if d == nil || p.Power.State == inventory.PSEDelivering || !d.TakesPower() || len(d.Via) > 0 || d.Mains != "" || a.passiveFeed(d) || d.AwayAt(a.now.In(a.loc)) || a.covered[d.Name] {
 			continue
 		}
@@ -185,13 +186,13 @@ func (a *auditor) nextOn(s *inventory.SupplyState, policy poe.Policy, ports []*i
 }
 
 // refused reports whether one of the ports has a refusal told already.
-func (a *auditor) refused(ports []*inventory.PortState) bool {
+func (a *auditor) refused(ports []int) bool {
 	for _, f := range a.found {
 		if f.Kind != PowerDenied {
 			continue
 		}
-		for _, p := range ports {
-			if refOf(p).String() == f.Subject {
+		for _, i := range ports {
+			if refOf(&a.snap.Ports[i]).String() == f.Subject {
 				return true
 			}
 		}

@@ -71,7 +71,7 @@ func (a *auditor) unknownOne(d *inventory.SeenDevice, policy inventory.UnknownPo
 	}
 	f.Expected = "nothing that the plan does not name"
 	if d.Network != "" {
-		f.Expected += ", in " + d.Network
+		f.Expected = fmt.Sprintf("nothing in %s that the plan does not name", d.Network)
 	}
 	f.Observed = a.traits(d)
 	f.Advice = fmt.Sprintf("if it is yours, \"boundwalk accept %s\" takes it into the plan; if not, unplug it", f.Key)

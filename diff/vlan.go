@@ -23,7 +23,7 @@ func (a *auditor) vlans() {
 		if !p.VLANKnown {
 			continue
 		}
-		for _, d := range a.on[portKey(refOf(p))] {
+		for _, d := range a.onPort[i] {
 			if d.Role == inventory.Injector || a.covered[d.Name] {
 				continue
 			}

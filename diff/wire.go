@@ -13,7 +13,7 @@ import (
 func (a *auditor) wires() {
 	for i := range a.snap.Ports {
 		p := &a.snap.Ports[i]
-		ds := a.on[portKey(refOf(p))]
+		ds := a.onPort[i]
 		var d *inventory.Device
 		if len(ds) > 0 {
 			d = ds[0] // an injector and what it feeds may share a port: one link
@@ -63,11 +63,11 @@ func (a *auditor) linkSlow(p *inventory.PortState, d *inventory.Device) {
 	if d == nil || p.Speed <= 0 || a.covered[d.Name] {
 		return
 	}
-	want, why := a.wantedSpeed(d), "planned"
+	want, why := a.wantedSpeed(d), ""
 	if want == 0 {
 		switch d.Role {
 		case inventory.Camera, inventory.Switch, inventory.Radio, inventory.AccessPoint:
-			want, why = a.hist.Speeds[refOf(p)], "as it was before"
+			want, why = a.hist.Speeds[refOf(p)], ", as it was before"
 		}
 	}
 	if want <= p.Speed {
@@ -76,7 +76,7 @@ func (a *auditor) linkSlow(p *inventory.PortState, d *inventory.Device) {
 	ref := refOf(p)
 	f := New(LinkSlow, ref.String())
 	f.Where, f.Basis = ref.String(), inventory.Measured
-	f.Expected = fmt.Sprintf("%s to %s, %s", want, d.Name, why)
+	f.Expected = fmt.Sprintf("%s to %s%s", want, d.Name, why)
 	f.Observed = fmt.Sprintf("%s on %s", p.Speed, portWords(ref))
 	f.Advice = "look at the plugs and the cable: one bad pair takes a gigabit link down to 100 Mbit/s; try another cable"
 	if l := a.linkOf(d.Name); l != nil {

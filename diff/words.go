@@ -1,7 +1,6 @@
 package diff
 
 import (
-	"cmp"
 	"fmt"
 	"net/netip"
 	"slices"
@@ -118,8 +117,11 @@ func (a *auditor) traits(d *inventory.SeenDevice) string {
 	if d.Hostname != "" {
 		say("calls itself %q", d.Hostname)
 	}
-	if s := strings.TrimSpace(cmp.Or(d.Maker, "") + " " + d.Product); s != "" && (!d.Private || d.MakerBy != "registry") {
-		say("maker and model %s", s)
+	if d.Maker != "" && (!d.Private || d.MakerBy != "registry") {
+		say("made by %s", d.Maker)
+	}
+	if d.Product != "" {
+		say("model %s", d.Product)
 	}
 	if d.Role != "" {
 		say("looks like a %s", d.Role)

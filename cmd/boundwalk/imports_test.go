@@ -17,6 +17,8 @@ var mayImport = map[string][]string{
 	"inventory/poe":      {"inventory/cable"},
 	"inventory/planfile": {"inventory", "inventory/poe"},
 	"discover/mib":       {"inventory", "inventory/poe", "inventory/ups", "discover/snmp"},
+	"discover/dnssd":     {"discover/multicast"},
+	"discover/wsd":       {"discover/multicast"},
 	"discover": {"inventory", "discover/arp", "discover/snmp", "discover/mib", "discover/ndp", "discover/dnssd", "discover/wsd",
 		"discover/lease", "discover/reach", "discover/login"},
 	"diff":        {"inventory", "inventory/poe", "inventory/cable", "inventory/radio", "inventory/video", "inventory/ups"},

@@ -19,7 +19,8 @@ func (a *app) runCommand() *cobra.Command {
 		Short: "Looks at the network once and says what differs from the plan",
 		Long: "Looks at the network once, keeps the run in the logbook, and says what differs from\n" +
 			"the plan. It sends ARP requests in the attached networks of the plan and SNMP reads\n" +
-			"to planned agents; it never writes to a device.",
+			"to planned agents; it never writes to a device. Where the service runs, it is asked\n" +
+			"to make the run, so that who may use its socket needs no rights of his own.",
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return a.runOnce(c.Context()) },
 	}
@@ -28,6 +29,9 @@ func (a *app) runCommand() *cobra.Command {
 func (a *app) runOnce(ctx context.Context) error {
 	f, path, err := a.loadPlan()
 	if err != nil {
+		return err
+	}
+	if asked, err := a.askDaemon(ctx, f.Plan, path, a.findLogbook(path)); asked {
 		return err
 	}
 	maker, err := a.makers()

@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"boundwalk/discover/multicast"
+
 	"github.com/miekg/dns"
 )
 
@@ -183,7 +185,7 @@ func FuzzAdd(f *testing.F) {
 
 // The socket never takes the port of a full implementation.
 func TestPort(t *testing.T) {
-	conn, within, err := open(t.Context(), "lo")
+	conn, within, err := multicast.Open(t.Context(), "lo", timeToLive)
 	if err != nil {
 		t.Skipf("no loopback: %v", err)
 	}

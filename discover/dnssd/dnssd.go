@@ -11,15 +11,15 @@ package dnssd
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"net/netip"
 	"slices"
 	"time"
 
+	"boundwalk/discover/multicast"
+
 	"github.com/miekg/dns"
-	"golang.org/x/net/ipv4"
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/time/rate"
 )
@@ -77,9 +77,10 @@ const (
 	defaultRate   = 5
 	defaultWindow = 1500 * time.Millisecond // answers are delayed by up to 0.5 s, RFC 6762, section 6
 	defaultMost   = 1024
-	mostBytes     = 4 << 20 // read in all
-	mostQuestions = 8       // in one query, so that it fits any frame
-	mostAsked     = 256     // questions of one round
+	largest       = 9000 // octets of a message, RFC 6762, section 17
+	timeToLive    = 255  // RFC 6762, section 11
+	mostQuestions = 8    // in one query, so that it fits any frame
+	mostAsked     = 256  // questions of one round
 )
 
 // commonTypes are worth asking a small site for. Common practice.
@@ -90,7 +91,7 @@ var group = netip.MustParseAddrPort("224.0.0.251:5353")
 // Browse asks once on the interface named iface. It returns within a second
 // after ctx ended.
 func Browse(ctx context.Context, iface string, opts Options) Result {
-	conn, within, err := open(ctx, iface)
+	conn, within, err := multicast.Open(ctx, iface, timeToLive)
 	if err != nil {
 		return Result{End: "skipped", Why: err.Error()}
 	}
@@ -103,7 +104,9 @@ func Browse(ctx context.Context, iface string, opts Options) Result {
 	}
 	g, gctx := errgroup.WithContext(ctx)
 	reading, stop := context.WithCancel(gctx)
-	g.Go(func() error { return read(reading, conn, b.found) })
+	g.Go(func() error {
+		return multicast.Read(reading, conn, largest, func(m []byte, from netip.Addr) { b.found.add(m, from, time.Now()) })
+	})
 	g.Go(func() error {
 		defer stop()
 		return b.ask(gctx)
@@ -162,99 +165,20 @@ func (b *browser) send(ctx context.Context, questions []dns.Question, asked map[
 	}
 	questions = questions[:min(len(questions), mostAsked)]
 	for some := range slices.Chunk(questions, mostQuestions) {
-		if err := pause(ctx, b.pace.Reserve().Delay()); err != nil {
+		if err := multicast.Pause(ctx, b.pace.Reserve().Delay()); err != nil {
 			return err
 		}
 		packed, err := (&dns.Msg{MsgHdr: dns.MsgHdr{Id: dns.Id()}, Question: some}).Pack()
 		if err != nil {
 			return fmt.Errorf("ask by mDNS: %w", err)
 		}
-		if err := b.conn.SetWriteDeadline(time.Now().Add(time.Second)); err != nil {
+		if err := multicast.Send(b.conn, packed, group); err != nil {
 			return err
-		}
-		if _, err := b.conn.WriteTo(packed, net.UDPAddrFromAddrPort(group)); err != nil {
-			return fmt.Errorf("ask by mDNS: %w", err)
 		}
 		b.sent++
 		for _, q := range some {
 			asked[q] = true
 		}
 	}
-	return pause(ctx, cmp.Or(b.opts.Window, defaultWindow))
-}
-
-// pause waits for d, or until ctx ends and then returns its cause.
-func pause(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-		return context.Cause(ctx)
-	case <-t.C:
-		return nil
-	}
-}
-
-// open returns a socket on a port of its own that sends multicast by iface, and
-// the IPv4 networks of iface.
-func open(ctx context.Context, iface string) (net.PacketConn, []netip.Prefix, error) {
-	ifi, err := net.InterfaceByName(iface)
-	if err != nil {
-		return nil, nil, fmt.Errorf("interface %s: %w", iface, err)
-	}
-	if ifi.Flags&net.FlagUp == 0 {
-		return nil, nil, fmt.Errorf("interface %s is down", iface)
-	}
-	addrs, err := ifi.Addrs()
-	if err != nil {
-		return nil, nil, fmt.Errorf("interface %s: its addresses: %w", iface, err)
-	}
-	var within []netip.Prefix
-	for _, a := range addrs {
-		if p, err := netip.ParsePrefix(a.String()); err == nil && p.Addr().Is4() {
-			within = append(within, p)
-		}
-	}
-	if len(within) == 0 {
-		return nil, nil, fmt.Errorf("interface %s has no IPv4 address", iface)
-	}
-	var lc net.ListenConfig
-	conn, err := lc.ListenPacket(ctx, "udp4", netip.AddrPortFrom(within[0].Addr(), 0).String())
-	if err != nil {
-		return nil, nil, err
-	}
-	pc := ipv4.NewPacketConn(conn)
-	// The TTL is asked for by RFC 6762, section 11.
-	if err := errors.Join(pc.SetMulticastInterface(ifi), pc.SetMulticastTTL(255), pc.SetMulticastLoopback(false)); err != nil {
-		conn.Close()
-		return nil, nil, fmt.Errorf("multicast on %s: %w", iface, err)
-	}
-	return conn, within, nil
-}
-
-// read feeds datagrams to found until ctx ends or too much was read.
-func read(ctx context.Context, conn net.PacketConn, found *collector) error {
-	release := context.AfterFunc(ctx, func() { conn.SetReadDeadline(time.Unix(1, 0)) })
-	defer release()
-	buf := make([]byte, 9000) // the largest message, RFC 6762, section 17
-	for bytes := 0; bytes < mostBytes; {
-		if err := conn.SetReadDeadline(time.Now().Add(time.Second)); err != nil {
-			return err
-		}
-		if ctx.Err() != nil { // after the deadline is set, so that none is missed
-			return nil
-		}
-		n, from, err := conn.ReadFrom(buf)
-		if ne, ok := errors.AsType[net.Error](err); ok && ne.Timeout() {
-			continue
-		}
-		if err != nil {
-			return fmt.Errorf("read mDNS: %w", err)
-		}
-		bytes += n
-		if u, ok := from.(*net.UDPAddr); ok {
-			found.add(buf[:n], u.AddrPort().Addr().Unmap(), time.Now())
-		}
-	}
-	return fmt.Errorf("more than %d MiB of answers", mostBytes>>20)
+	return multicast.Pause(ctx, cmp.Or(b.opts.Window, defaultWindow))
 }

@@ -1,0 +1,6 @@
+package store
+
+import "database/sql"
+
+// DB gives tests the connection pool, to look at its settings.
+func (l *Logbook) DB() *sql.DB { return l.db }
