@@ -124,7 +124,7 @@ func judged(plan *inventory.Plan, w commission.Watched, name string) ([]commissi
 // entryText is a device as a plan would have it.
 func entryText(plan *inventory.Plan, d inventory.Device) string {
 	p := planfile.Defaults()
-	p.Site.Name, p.Networks, p.Cable = "x", plan.Networks, plan.Cable
+	p.Site.Name, p.Networks = "x", plan.Networks
 	at := d.At
 	d.At = inventory.PortRef{Device: at.Device}
 	if at.Device != "" {

@@ -67,7 +67,7 @@ func Judge(plan *inventory.Plan, snap *inventory.Snapshot, seen, name string, no
 		}
 	}
 	j.planned = planned
-	if p, ok := snap.Port(s.Place.Ref()); ok && s.Place.Among < 2 {
+	if p, ok := snap.Port(s.Place.Ref()); ok && (s.Place.Among < 2 || planned && d.At == s.Place.Ref()) {
 		j.port = p
 		if !planned && p.Power != nil {
 			j.dev.Class = p.Power.Class
@@ -163,13 +163,14 @@ func (j *judge) link() {
 	if p.Speed > 0 {
 		speed = p.Speed.String()
 	}
+	want := j.speed()
 	half := p.HalfDuplex != nil && *p.HalfDuplex
 	switch {
 	case half:
 		j.say("link", Fail, speed+", half duplex", "set both ends to negotiate; look at the cable")
-	case j.dev.Speed > 0 && p.Speed > 0 && p.Speed < j.dev.Speed:
-		j.say("link", Fail, fmt.Sprintf("%s, planned %s", speed, j.dev.Speed), "a pair is bad or missing: look at the plugs, the injector and the length")
-	case j.dev.Speed > 0 && p.Speed == 0:
+	case want > 0 && p.Speed > 0 && p.Speed < want:
+		j.say("link", Fail, fmt.Sprintf("%s, planned %s", speed, want), "a pair is bad or missing: look at the plugs, the injector and the length")
+	case want > 0 && p.Speed == 0:
 		j.say("link", Unknown, "up, speed not told", "")
 	default:
 		j.say("link", Pass, "up at "+speed, "")
@@ -177,6 +178,18 @@ func (j *judge) link() {
 	if n := grew(p.Counters.FCS) + grew(p.Counters.InErrors); n > 0 {
 		j.say("link errors", Warn, fmt.Sprintf("%d counted on the port since its switch started", n), "look again in a day: if they grow, make the plugs anew")
 	}
+}
+
+// speed is what the link is meant to run at; of a radio the plan says it at its link.
+func (j *judge) speed() inventory.BitRate {
+	for _, l := range j.plan.Links {
+		for k, end := range l.Between {
+			if end == j.dev.Name {
+				return max(j.dev.Speed, l.PortSpeed[k])
+			}
+		}
+	}
+	return j.dev.Speed
 }
 
 func grew(n *uint64) uint64 {
@@ -331,10 +344,11 @@ func (j *judge) kind() {
 	if s.Hostname != "" {
 		words = append(words, "calls itself "+s.Hostname)
 	}
-	if s.Maker != "" {
-		words = append(words, strings.TrimSpace("made by "+s.Maker+" "+s.Product))
-	} else if s.Product != "" {
-		words = append(words, s.Product)
+	if s.MakerBy == "registry" {
+		words = append(words, slices.DeleteFunc([]string{s.Product}, func(p string) bool { return p == "" })...)
+		words = append(words, "its MAC address is of "+s.Maker)
+	} else if what := strings.TrimSpace(s.Maker + " " + s.Product); what != "" {
+		words = append(words, what)
 	}
 	switch {
 	case len(words) == 0:

@@ -75,12 +75,16 @@ func (w *watcher) run(ctx context.Context) (err error) {
 	}
 	w.was = w.Peek(ctx)
 	w.out.After = w.out.Before
-	if s, ok := w.out.Before.Device(w.Name); w.Name != "" && ok && s.Presence == inventory.Present {
-		w.out.Arrived = []string{w.Name}
-		w.Tell(w.Name + " is there already")
-		return w.settle(ctx)
+	if w.Name != "" {
+		// Whatever stands in its place already is proved as well: nothing else will come there.
+		if w.out.Arrived = arrivedAs(w.plan, &inventory.Snapshot{}, w.out.Before, w.Name); len(w.out.Arrived) > 0 {
+			w.Tell(w.Name + " is there already")
+			return w.settle(ctx, true)
+		}
 	}
-	if len(w.out.Before.Ports) == 0 && !slices.ContainsFunc(w.out.Before.Networks, func(n inventory.NetworkState) bool { return n.Looked == inventory.Complete || n.Looked == inventory.Partial }) {
+	if len(w.out.Before.Ports) == 0 && !slices.ContainsFunc(w.out.Before.Networks, func(n inventory.NetworkState) bool {
+		return n.Looked == inventory.Complete || n.Looked == inventory.Partial
+	}) {
 		return nil // no use in waiting where nothing can be seen
 	}
 	if w.Name != "" {
@@ -91,7 +95,7 @@ func (w *watcher) run(ctx context.Context) (err error) {
 	if err := w.wait(ctx); err != nil || !w.came() {
 		return err
 	}
-	return w.settle(ctx)
+	return w.settle(ctx, false)
 }
 
 func (w *watcher) came() bool { return len(w.out.Arrived)+len(w.out.Ports) > 0 }
@@ -172,19 +176,21 @@ func (w *watcher) holds(snap *inventory.Snapshot, p inventory.PortRef) bool {
 	})
 }
 
-// settle looks on until all that has come shows link, power, address, or its time is up.
-func (w *watcher) settle(ctx context.Context) error {
+// settle looks on until all that has come shows link, power, address, or its
+// time is up. What was there already did not come: there are no arrivals to find.
+func (w *watcher) settle(ctx context.Context, there bool) error {
 	for _, n := range w.out.Arrived {
-		w.Tell("there it is: " + n)
+		if !there {
+			w.Tell("there it is: " + n)
+		}
 	}
-	there := w.out.After == w.out.Before
 	end := time.Now().Add(w.Settle)
 	for !w.settled() && time.Now().Before(end) {
 		if err := pause(ctx, w.Every); err != nil {
 			return err
 		}
 		w.sweeps++
-		if there { // it did not come, so that there are no arrivals to find
+		if there {
 			snap, err := w.Look(ctx, w.sweeps <= mostSweeps)
 			if err != nil {
 				return err
@@ -219,7 +225,15 @@ func shown(snap *inventory.Snapshot, s *inventory.SeenDevice) bool {
 		return true
 	}
 	_, classed := p.Power.Class.Number()
-	return classed && (p.Power.Draw != nil && *p.Power.Draw > 0 || p.Power.DrawBasis == inventory.Unknown)
+	return classed && (p.Power.Draw != nil && *p.Power.Draw > 0 || !measures(snap, p.Switch))
+}
+
+// measures reports whether a switch tells the watts of single ports, so that it
+// is worth waiting for those of one more.
+func measures(snap *inventory.Snapshot, name string) bool {
+	return slices.ContainsFunc(snap.Ports, func(p inventory.PortState) bool {
+		return p.Switch == name && p.Power != nil && p.Power.DrawBasis == inventory.Measured
+	})
 }
 
 // changed lists the ports whose word is another than before, or new.
