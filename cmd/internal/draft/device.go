@@ -185,8 +185,14 @@ func slug(s string) string {
 	return strings.TrimRight(string(out[:min(len(out), 40)]), "-_")
 }
 
+// mostName leaves room, in the 63 characters of a name, for a number behind it.
+const mostName = 56
+
 // name makes a name the only one.
 func (m *drafter) name(want string) string {
+	if r := []rune(want); len(r) > mostName {
+		want = string(r[:mostName])
+	}
 	n := want
 	for i := 2; m.names[n]; i++ {
 		n = fmt.Sprintf("%s-%d", want, i)

@@ -20,6 +20,9 @@ func (m *drafter) device(snapName string) *inventory.Device {
 	return nil
 }
 
+// longestLabel is the longest port's label that a plan takes, in bytes.
+const longestLabel = 64
+
 // places hangs each device where it was seen. What shares a port hangs behind
 // the one that can stand between, else behind a switch that cannot be asked.
 func (m *drafter) places() {
@@ -38,7 +41,17 @@ func (m *drafter) places() {
 			}
 			continue
 		}
+		if len(s.Place.Port) > longestLabel {
+			d.At = inventory.PortRef{Device: up.Name}
+			m.check(d.Name, "at", "the name of its port is too long for a plan")
+			continue
+		}
 		ref := inventory.PortRef{Device: up.Name, Port: s.Place.Port}
+		for _, r := range refs { // the plan makes no difference between Gi1 and gi1
+			if r.Device == ref.Device && inventory.PortName(r.Port) == inventory.PortName(ref.Port) {
+				ref = r
+			}
+		}
 		if groups[ref] == nil {
 			refs = append(refs, ref)
 		}
@@ -51,7 +64,7 @@ func (m *drafter) places() {
 		m.hang(ref, groups[ref])
 	}
 	for _, e := range m.snap.Edges {
-		if d := m.device(e.Child); d != nil && e.Own != "" && d.At.Port != "" {
+		if d := m.device(e.Child); d != nil && e.Own != "" && len(e.Own) <= longestLabel && d.At.Port != "" {
 			d.Port = e.Own
 		}
 	}
@@ -129,7 +142,10 @@ func (m *drafter) numbered(d *inventory.Device) int {
 		if p.Switch != m.seen[d.Name] {
 			continue
 		}
-		if n, err := strconv.Atoi(p.Port); err == nil && n > 0 {
+		if n, err := strconv.Atoi(p.Port); err == nil {
+			if n < 1 || strconv.Itoa(n) != p.Port {
+				return 0
+			}
 			have[n], top = true, max(top, n)
 		}
 	}
@@ -203,7 +219,7 @@ func (m *drafter) vlans() {
 // portVLAN is the untagged VLAN of the very port that a device hangs on.
 func (m *drafter) portVLAN(d *inventory.Device) (int, bool) {
 	p, ok := m.port(d.At)
-	if !ok || !p.VLANKnown || p.VLAN == 0 {
+	if !ok || !p.VLANKnown || p.VLAN < 1 || p.VLAN > 4094 {
 		return 0, false
 	}
 	return p.VLAN, true
@@ -241,7 +257,7 @@ func (m *drafter) power() {
 
 func (m *drafter) budget(d *inventory.Device) {
 	for _, s := range m.snap.Supplies {
-		if s.Switch != m.seen[d.Name] || s.Budget == nil || s.BudgetBasis != inventory.Measured {
+		if s.Switch != m.seen[d.Name] || s.Budget == nil || *s.Budget <= 0 || s.BudgetBasis != inventory.Measured {
 			continue
 		}
 		d.Supplies = append(d.Supplies, *s.Budget)
