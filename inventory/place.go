@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -187,9 +188,9 @@ func (a *assembler) placeByLLDP() {
 				a.devs[dev].learnFrom(n)
 			}
 		}
-		for i, devs := range on {
-			for _, dev := range devs {
-				a.placeNeighbor(v, i, dev, len(devs))
+		for _, i := range slices.Sorted(maps.Keys(on)) {
+			for _, dev := range on[i] {
+				a.placeNeighbor(v, i, dev, len(on[i]))
 			}
 		}
 	}

@@ -2,6 +2,8 @@ package inventory
 
 import (
 	"cmp"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -252,7 +254,8 @@ func (a *assembler) supplies(v *agentView, power map[IfIndex]*PortPower) {
 func sumPorts(st *SupplyState, group int, v *agentView, power map[IfIndex]*PortPower, policy poe.Policy) {
 	var drawn, reserved Power
 	basis, known := Measured, true
-	for i, p := range power {
+	for _, i := range slices.Sorted(maps.Keys(power)) {
+		p := power[i]
 		if p.Index.Group != group || p.State != PSEDelivering {
 			continue
 		}

@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -90,9 +91,9 @@ func (v *agentView) macCounts() map[IfIndex]int {
 // dot1qPvid, dot1qVlanCurrentEgressPorts and …UntaggedPorts).
 func (v *agentView) vlans() (untagged map[IfIndex]int, tagged map[IfIndex][]int, known bool) {
 	untagged, tagged = map[IfIndex]int{}, map[IfIndex][]int{}
-	for p, vid := range v.PVID {
+	for _, p := range slices.Sorted(maps.Keys(v.PVID)) {
 		if i := v.ifOf(p); i != 0 {
-			untagged[i] = vid
+			untagged[i] = v.PVID[p]
 		}
 	}
 	for _, vl := range v.VLANs {

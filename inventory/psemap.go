@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strconv"
 )
@@ -96,8 +97,8 @@ func mapDeclared(v *agentView, k PSEIndex) (mapping, bool) {
 	}
 	for _, p := range v.dev.PortPlans {
 		if p.PSE != "" && (p.PSE == strconv.Itoa(k.Group)+"."+strconv.Itoa(k.Port) || k.Group <= 1 && p.PSE == strconv.Itoa(k.Port)) {
-			for i, l := range v.labels {
-				if PortName(l) == PortName(p.Port) {
+			for _, i := range slices.Sorted(maps.Keys(v.labels)) {
+				if PortName(v.labels[i]) == PortName(p.Port) {
 					return mapping{i, MapPlan, SureDeclared}, true
 				}
 			}

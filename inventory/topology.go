@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 )
 
@@ -79,8 +80,8 @@ func newTopology(bridges []bridge) *topology {
 		}
 	}
 	for a := range bridges {
-		for port, b := range bridges[a].direct {
-			if b != a {
+		for _, port := range slices.Sorted(maps.Keys(bridges[a].direct)) {
+			if b := bridges[a].direct[port]; b != a {
 				t.toward[a*n+b] = port
 			}
 		}
@@ -133,7 +134,8 @@ func (t *topology) through(a, b int) IfIndex {
 }
 
 func (t *topology) implyByShared() {
-	for _, obs := range t.seen {
+	for _, m := range slices.SortedFunc(maps.Keys(t.seen), MAC.Compare) {
+		obs := t.seen[m]
 		for _, x := range obs {
 			if t.unknown[x.bridge] == 0 {
 				continue
