@@ -31,6 +31,7 @@ func Assemble(plan *Plan, ev *Evidence, hist *History, maker func(MAC) string) *
 	a.sightings()
 	a.agentAddresses()
 	a.learned()
+	a.elsewhere()
 	a.placeAll()
 	a.claims()
 	a.describe()
@@ -190,7 +191,7 @@ func (a *assembler) sightings() {
 }
 
 func (a *assembler) sighting(s *Sighting) {
-	if s.MAC.IsMulticast() || a.hidden[s.MAC] || a.guestAddr(s) {
+	if s.MAC.IsMulticast() || a.hidden[s.MAC] || a.guestAddr(s) || a.isElsewhere(s) {
 		return
 	}
 	i, ok := a.whose(s)
@@ -206,6 +207,27 @@ func (a *assembler) sighting(s *Sighting) {
 	}
 	if s.Live {
 		d.witness(s.Source)
+	}
+}
+
+// isElsewhere reports a row in some agent's neighbour table about a network that
+// no plan names: what lives there is not the site's, and the row alone is no sign of life.
+func (a *assembler) isElsewhere(s *Sighting) bool {
+	if s.Source != SourceNeighbors || s.Live {
+		return false
+	}
+	_, planned := a.plan.NetworkOf(s.Addr)
+	return !planned
+}
+
+// elsewhere takes from such rows the foreign addresses of devices that something
+// else has seen: gear with a factory address shows so.
+func (a *assembler) elsewhere() {
+	for k := range a.ev.Sightings {
+		s := &a.ev.Sightings[k]
+		if i, known := a.owner[s.MAC]; known && s.MAC.IsValid() && a.isElsewhere(s) {
+			a.addAddr(i, s.Addr)
+		}
 	}
 }
 

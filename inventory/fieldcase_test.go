@@ -328,3 +328,20 @@ func TestNotLookedIsNoAbsence(t *testing.T) {
 		t.Errorf("an aborted run: got %s", got)
 	}
 }
+
+// A switch's neighbour table may speak of networks that are not the site's:
+// such a row opens no device, yet tells the foreign address of one that is there.
+func TestForeignNeighborRowsOpenNothing(t *testing.T) {
+	row := func(m inventory.MAC, addr string) inventory.Sighting {
+		return inventory.Sighting{MAC: m, Addr: ip(addr), Source: inventory.SourceNeighbors, By: "sw", Seen: noon}
+	}
+	ev := swept(row(mac(0x41), "198.51.100.41"), row(mac(0x42), "198.51.100.42"), row(mac(0x43), "192.0.2.43"))
+	ev.Agents = []inventory.Agent{bridgeAgent("sw", mac(2), 4, inventory.FDBEntry{MAC: mac(0x42), Port: 103})}
+	s := inventory.Assemble(site(switchPlan("sw", mac(2), "192.0.2.2", 4)), ev, nil, nil)
+	if got := unplanned(s); len(got) != 2 || slices.Contains(got, mac(0x41).String()) {
+		t.Errorf("got %v, want -42, which the switch has learned, and -43, which is in the network", got)
+	}
+	if d := device(t, s, mac(0x42).String()); len(d.Foreign) != 1 || d.Foreign[0] != ip("198.51.100.42") {
+		t.Errorf("got %+v", d)
+	}
+}
