@@ -42,6 +42,7 @@ func TestMigrationsAreNeverEdited(t *testing.T) {
 	landed := map[string]string{
 		"0001.sql": "d712a0aa6bd6f887f59fe01cbaabb8caa171b846e03a536d5c132739c5306b62",
 		"0002.sql": "a6678d8d0a16c22d9ff766729570be71aec9bb1d7b40759c7d458c97984932fe",
+		"0003.sql": "017eb4a8328bd2e5928c2c839806ae01ecefc67b025734954cfa0e9394168a31",
 	}
 	files, err := filepath.Glob("migrations/*.sql")
 	if err != nil || len(files) < len(landed) {
