@@ -221,8 +221,11 @@ func (p *Paper) notes(l *Link) {
 	}
 	if d, ok := l.Channel.DFS(); ok {
 		p.DFS = &d
-		note("The channel lies in a DFS range: the link is silent for %g to %g minutes after every power cut, and may change channel by itself.",
-			d.ListenLeast.Minutes(), d.ListenMost.Minutes())
+		span := fmt.Sprintf("%g to %g minutes", d.ListenLeast.Minutes(), d.ListenMost.Minutes())
+		if d.ListenLeast == d.ListenMost {
+			span = fmt.Sprintf("%g min", d.ListenLeast.Minutes())
+		}
+		note("The channel lies in a DFS range: the link is silent for %s after every power cut, and may change channel by itself.", span)
 	}
 	if l.Outdoor && l.Channel.indoorInEurope() {
 		note("ECC/DEC/(04)08 keeps 5150 to 5350 MHz for indoor use; check the local rules for this outdoor link.")
