@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"boundwalk/discover/login"
 	"boundwalk/inventory"
 )
 
@@ -31,6 +32,11 @@ type Options struct {
 	Further []Source
 	// Deadline bounds a whole run; zero means 10 minutes.
 	Deadline time.Duration
+	// Ledger counts tries of factory accounts before they are sent; nil: none is sent.
+	Ledger login.Ledger
+	// LoginsAsked means that a person asked for these tries. A day between two
+	// tries and what else the gate of package login wants hold all the same.
+	LoginsAsked bool
 }
 
 // Source adds what it saw to the evidence. It blocks until it is done or ctx
@@ -69,6 +75,9 @@ func Survey(ctx context.Context, plan *inventory.Plan, opts Options) *inventory.
 	sideBySide(ctx, ev, sources)
 	agents.merge(ev)
 	ev.Coverage = append(ev.Coverage, remoteNetworks(plan, ev)...)
+	if outer.Err() == nil {
+		checkLogins(ctx, plan, opts, agents, ev)
+	}
 	ev.Finished = time.Now()
 	ev.Aborted = outer.Err() != nil
 	return ev

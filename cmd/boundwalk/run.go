@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"boundwalk/cmd/internal/pass"
@@ -14,7 +15,8 @@ import (
 )
 
 func (a *app) runCommand() *cobra.Command {
-	return &cobra.Command{
+	var logins bool
+	c := &cobra.Command{
 		Use:   "run",
 		Short: "Looks at the network once and says what differs from the plan",
 		Long: "Looks at the network once, keeps the run in the logbook, and says what differs from\n" +
@@ -22,17 +24,24 @@ func (a *app) runCommand() *cobra.Command {
 			"to planned agents; it never writes to a device. Where the service runs, it is asked\n" +
 			"to make the run, so that who may use its socket needs no rights of his own.",
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return a.runOnce(c.Context()) },
+		RunE: func(c *cobra.Command, _ []string) error { return a.runOnce(c.Context(), logins) },
 	}
+	c.Flags().BoolVar(&logins, "logins", false, "also ask planned devices whether they still take the factory account that the plan names, each at most once a day;\nthis run is made here, not by the service")
+	return c
 }
 
-func (a *app) runOnce(ctx context.Context) error {
+func (a *app) runOnce(ctx context.Context, logins bool) error {
 	f, path, err := a.loadPlan()
 	if err != nil {
 		return err
 	}
-	if asked, err := a.askDaemon(ctx, f.Plan, path, a.findLogbook(path)); asked {
-		return err
+	if logins && (f.Plan.FactoryLogins == "" || f.Plan.FactoryLogins == inventory.LoginsOff) {
+		return &exitError{exitUsage, &hintError{fmt.Errorf("%s: factory_logins is off, so none may be tried", path), `"factory_logins: on-request" in the plan allows it`}}
+	}
+	if !logins {
+		if asked, err := a.askDaemon(ctx, f.Plan, path, a.findLogbook(path)); asked {
+			return err
+		}
 	}
 	maker, err := a.makers()
 	if err != nil {
@@ -45,7 +54,7 @@ func (a *app) runOnce(ctx context.Context) error {
 	defer l.Close()
 	bar := a.progress()
 	r := &pass.Runner{Plan: f.Plan, Logbook: l, Maker: maker, Asked: "person",
-		Survey: discover.Options{Asked: true, Secrets: secrets(path), Progress: bar.part}}
+		Survey: discover.Options{Asked: true, Secrets: secrets(path), LoginsAsked: logins, Progress: bar.part}}
 	res, err := r.Run(ctx)
 	bar.end()
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 type Runner struct {
 	Plan    *inventory.Plan
 	Logbook *store.Logbook
-	Survey  discover.Options // Repetitions is filled from the logbook
+	Survey  discover.Options // Repetitions and Ledger are the logbook's
 	Maker   func(inventory.MAC) string
 	Booted  time.Time // when this machine started; zero: not known
 	Asked   string    // schedule, person, commission, or what the daemon saw
@@ -52,7 +52,7 @@ func (r *Runner) Run(ctx context.Context) (*Result, error) {
 		return nil, err
 	}
 	opts := r.Survey
-	opts.Repetitions = reps
+	opts.Repetitions, opts.Ledger = reps, Ledger{r.Logbook}
 	look := r.Look
 	if look == nil {
 		look = discover.Survey
