@@ -23,7 +23,8 @@ func (a *app) acceptCommand() *cobra.Command {
 		Long: "Takes what findings tell into the plan: a moved device belongs where it is now, a new\n" +
 			"MAC address is the old name's, an unknown device gets a name. All of the keys are\n" +
 			"taken, or none. The rest of the file stays byte for byte; the old one is kept as\n" +
-			"plan.yaml~. The next run then has nothing more to say of it.",
+			"plan.yaml~. The next run then has nothing more to say of it. The key lock/DEVICE, alone,\n" +
+			"changes no plan: it says that the lock which a login check met there is dealt with.",
 		Example:           "  boundwalk accept moved-device/gate-cam replaced-device/hoist-cam --dry-run\n  boundwalk accept unknown-device/00:00:5e:00:53:66 --name bow-cam",
 		Args:              cobra.MinimumNArgs(1),
 		ValidArgsFunction: a.completeKeys,
@@ -38,6 +39,9 @@ func (a *app) accept(ctx context.Context, keys []string, name string, dry bool) 
 	f, path, err := a.loadPlan()
 	if err != nil {
 		return err
+	}
+	if device, ok := lockKey(keys[0]); ok && len(keys) == 1 {
+		return a.acceptLock(ctx, f.Plan, path, device, dry)
 	}
 	taken, err := a.take(ctx, f, path, slices.Compact(slices.Sorted(slices.Values(keys))), name)
 	if err != nil {

@@ -61,7 +61,8 @@ func (a *app) showCommand() *cobra.Command {
 	runs.Flags().IntVar(&most, "most", 20, "how `many`")
 	device := a.show("device", "All that is known of one device", a.showDevice)
 	device.Use, device.Args = "device NAME", cobra.ExactArgs(1)
-	show.AddCommand(devices, ports, supplies, tree, findings, runs, device)
+	logins := a.show("logins", "Each factory account: whether it is still taken, and every try ever made", showLogins)
+	show.AddCommand(logins, devices, ports, supplies, tree, findings, runs, device)
 	return show
 }
 
@@ -93,7 +94,7 @@ func (a *app) show(name, short string, f func(*view) error) *cobra.Command {
 			}
 			v.snap = v.hist.Previous
 			if v.snap == nil {
-				if name != "runs" {
+				if name != "runs" && name != "logins" {
 					return &hintError{errNoRun, `"boundwalk run" makes one`}
 				}
 				v.snap = &inventory.Snapshot{}
