@@ -56,7 +56,7 @@ func checkLogins(ctx context.Context, plan *inventory.Plan, opts Options, agents
 	if opts.Ledger == nil {
 		for _, t := range targets {
 			t.Account.Password.Wipe()
-			l.add(ev, notChecked(t.Device, t.Account.Entry, string(t.Account.Over), "there is no logbook at hand to count tries in", ev.Finished))
+			l.add(ev, notChecked(t.Device, t.Account.Entry, string(t.Account.Over), "not tried by this command; \"boundwalk run --logins\" tries", ev.Finished))
 		}
 		return
 	}
@@ -184,18 +184,23 @@ func (l logins) lab() []netip.Prefix {
 	return out
 }
 
-var errNotAttached = errors.New("this machine is not attached to its network")
+var errNotAttached = errors.New("no ARP for it: this machine is not attached to its network")
 
 // readMAC asks the network, now, who has an address. Where any but a planned MAC
 // answers, or the kernel would send to one, that one is told.
 func (l logins) readMAC(ctx context.Context, a netip.Addr) (login.Sighting, error) {
 	n, ok := l.plan.NetworkOf(a)
 	i := slices.IndexFunc(l.at, func(x inventory.Attached) bool { return ok && x.Network == n.Name && x.Up })
-	if !l.near(a) || i < 0 {
+	if !l.near(a) || i < 0 || !a.Is4() || n.Subnet.Bits() < 16 {
 		return login.Sighting{}, fmt.Errorf("%s: %w", a, errNotAttached)
 	}
 	iface := l.at[i].Interface
-	o := arp.Options{Prefix: netip.PrefixFrom(a, a.BitLen())}
+	o := arp.Options{Prefix: n.Subnet}
+	for x := n.Subnet.Masked().Addr(); n.Subnet.Contains(x); x = x.Next() {
+		if x != a {
+			o.Skip = append(o.Skip, x)
+		}
+	}
 	r, err := arp.Sweep(ctx, iface, o)
 	if errors.Is(err, os.ErrPermission) {
 		r, err = arp.Wake(ctx, iface, o)
