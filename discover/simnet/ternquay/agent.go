@@ -102,14 +102,14 @@ func (w *world) routing(b *box, a *inventory.Agent) []simnet.Row {
 
 // air is what a radio tells of its link, while the other end is there.
 func (w *world) air(b *box) []simnet.Row {
-	level, far := int32(-58), w.box("pontoon-radio")
+	level, far := int32(-51), w.box("pontoon-radio")
 	if b == far {
-		level, far = -60, w.box("quay-radio")
+		level, far = -52, w.box("quay-radio")
 	}
 	if !w.lit(far) {
 		return nil
 	}
-	return []simnet.Row{{OID: airLevel + ".2", Value: simnet.Integer(level)}, {OID: airRate + ".2", Value: simnet.Integer(130)}}
+	return []simnet.Row{{OID: airLevel + ".2", Value: simnet.Integer(level)}, {OID: airRate + ".2", Value: simnet.Integer(270)}}
 }
 
 // backup is the UPS, which carries the rack and what the switch there gives.

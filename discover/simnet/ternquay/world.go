@@ -18,7 +18,8 @@ type world struct {
 	slow   time.Duration // how far the recorder's clock is behind
 }
 
-// newWorld is the site as planned. In winter one camera is ashore, as the plan says.
+// newWorld is the site as planned. In winter, by the site's own calendar, one
+// camera is ashore, as the plan says.
 func newWorld(now time.Time) *world {
 	w := &world{boxes: slices.Clone(asPlanned), panels: maps.Clone(asBuilt)}
 	for name, p := range w.panels {
@@ -26,6 +27,9 @@ func newWorld(now time.Time) *world {
 		w.panels[name] = p
 	}
 	winter := inventory.Season{From: time.November, To: time.March}
+	if zone, err := time.LoadLocation("Europe/Dublin"); err == nil {
+		now = now.In(zone)
+	}
 	w.box("winter-cam").off = winter.Contains(now)
 	return w
 }
