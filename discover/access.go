@@ -112,6 +112,9 @@ func (l logins) targets(ev *inventory.Evidence) []login.Target {
 		switch {
 		case j.asksByUsual(), f != nil && f.Over == string(login.OverSNMP) && f.User == "" && string(f.Password) == usualCommunity:
 			continue // told, or asked as the plan's own account
+		case j.skip != nil:
+			l.add(ev, notChecked(j.device.Name, usualEntry, string(login.OverSNMP), "its agent is not asked: "+j.skip.Why, ev.Finished))
+			continue
 		case !j.ok:
 			l.add(ev, notChecked(j.device.Name, usualEntry, string(login.OverSNMP), "its agent did not answer to its own access, so silence would tell nothing", ev.Finished))
 			continue
