@@ -178,15 +178,6 @@ func TestFC24KilledAtAnyPoint(t *testing.T) {
 		run(context.Background(), []string{"run", "--logins", "--plan", filepath.Join(dir, "plan.yaml")}, nil, os.Stdout, os.Stderr)
 		return
 	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	child := func(dir string) *exec.Cmd {
-		cmd := exec.CommandContext(t.Context(), self, "-test.run=^TestFC24KilledAtAnyPoint$", "-test.count=1")
-		cmd.Env = append(os.Environ(), loginChild+"="+dir)
-		return cmd
-	}
 	for _, c := range []struct {
 		name string
 		at   func(login bool) bool // whether the kill comes while this is asked
@@ -210,7 +201,7 @@ func TestFC24KilledAtAnyPoint(t *testing.T) {
 			}
 			dir := loginSite(t, cam, "on-request", "")
 			for range 4 {
-				cmd := child(dir)
+				cmd := loginRun(t, dir)
 				mu.Lock()
 				if err := cmd.Start(); err != nil {
 					t.Fatal(err)
@@ -231,22 +222,37 @@ func TestFC24KilledAtAnyPoint(t *testing.T) {
 			}
 		})
 	}
-	t.Run("at random", func(t *testing.T) {
-		cam := &fakeCamera{takes: "changed"}
-		dir := loginSite(t, cam, "on-request", "")
-		for k := range 12 {
-			cmd := child(dir)
-			if err := cmd.Start(); err != nil {
-				t.Fatal(err)
-			}
-			timer := time.AfterFunc(time.Duration(k*k)*2*time.Millisecond, func() { cmd.Process.Kill() }) //nolint:errcheck // it may have ended
-			cmd.Wait()                                                                                    //nolint:errcheck // it was killed
-			timer.Stop()
+}
+
+// The same at moments of chance, from before the logbook is open to after the end.
+func TestFC24KilledAtRandom(t *testing.T) {
+	cam := &fakeCamera{takes: "changed"}
+	dir := loginSite(t, cam, "on-request", "")
+	for k := range 12 {
+		cmd := loginRun(t, dir)
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
 		}
-		if n := cam.counted(); n > 1 || len(loginTries(t, dir)) > 1 {
-			t.Errorf("the camera counted %d logins, the logbook holds %+v", n, loginTries(t, dir))
-		}
-	})
+		timer := time.AfterFunc(time.Duration(k*k)*2*time.Millisecond, func() { cmd.Process.Kill() }) //nolint:errcheck // it may have ended
+		cmd.Wait()                                                                                    //nolint:errcheck // it was killed
+		timer.Stop()
+	}
+	program(t, dir, "run", "--logins")
+	if n := cam.counted(); n > 1 || len(loginTries(t, dir)) != 1 {
+		t.Errorf("the camera counted %d logins, the logbook holds %+v", n, loginTries(t, dir))
+	}
+}
+
+// loginRun is "run --logins" on the site in dir, as a process of its own.
+func loginRun(t *testing.T, dir string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.CommandContext(t.Context(), self, "-test.run=^TestFC24KilledAtAnyPoint$", "-test.count=1")
+	cmd.Env = append(os.Environ(), loginChild+"="+dir)
+	return cmd
 }
 
 func loginTries(t *testing.T, dir string) []store.LoginTry {

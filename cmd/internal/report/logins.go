@@ -103,6 +103,16 @@ func Logins(w io.Writer, tries []store.LoginTry, last []inventory.LoginResult, l
 	for _, s := range states {
 		p.hang("  - ", fmt.Sprintf("%s over %s, %s: %s", s.Device, s.Over, s.Entry, s.words(loc)))
 	}
+	p.locks(states)
+	p.line("")
+	p.line("%s", style.paint(bold, "Tries"))
+	p.line("")
+	p.tries(tries, loc)
+	return p.w.Flush()
+}
+
+// locks names each device that showed a sign of a lock, with the way on.
+func (p *page) locks(states []LoginState) {
 	told := map[string]bool{}
 	for _, s := range states {
 		if s.Locked && !told[s.Device] {
@@ -110,12 +120,13 @@ func Logins(w io.Writer, tries []store.LoginTry, last []inventory.LoginResult, l
 			p.hang("  - ", fmt.Sprintf("%s showed a sign of a lock: nothing is tried there until \"boundwalk accept lock/%[1]s\"", s.Device))
 		}
 	}
-	p.line("")
-	p.line("%s", style.paint(bold, "Tries"))
-	p.line("")
+}
+
+// tries writes every try, the newest first.
+func (p *page) tries(tries []store.LoginTry, loc *time.Location) {
 	if len(tries) == 0 {
 		p.line("  none")
-		return p.w.Flush()
+		return
 	}
 	t := newTable("when", "device", "over", "account", "outcome", "sent", "because")
 	t.spare = []string{"because", "sent"}
@@ -127,7 +138,6 @@ func Logins(w io.Writer, tries []store.LoginTry, last []inventory.LoginResult, l
 		t.row(Clock(x.At, loc), x.Device, x.Over, x.Entry, outcome, fmt.Sprint(x.Sent), x.Asked)
 	}
 	t.write(p, "  ")
-	return p.w.Flush()
 }
 
 type loginStateJSON struct {
