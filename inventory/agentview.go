@@ -26,6 +26,7 @@ func viewAgents(plan *Plan, ev *Evidence) []*agentView {
 	for i := range plan.Devices {
 		order[plan.Devices[i].Name] = i
 	}
+	named := namedPorts(plan)
 	views := make([]*agentView, 0, len(ev.Agents))
 	for i := range ev.Agents {
 		ag := &ev.Agents[i]
@@ -40,7 +41,7 @@ func viewAgents(plan *Plan, ev *Evidence) []*agentView {
 		}
 		v.names = portNames(ag.Interfaces)
 		v.family = numberedFamily(ag.Interfaces, v.names)
-		v.labels = portLabels(ag.Interfaces, v.names, v.family, v.dev)
+		v.labels = portLabels(ag.Interfaces, v.names, v.family, v.dev, named[v.name])
 		v.byName = map[string]IfIndex{}
 		for k := range ag.Interfaces {
 			f := &ag.Interfaces[k]
@@ -54,6 +55,29 @@ func viewAgents(plan *Plan, ev *Evidence) []*agentView {
 	}
 	slices.SortStableFunc(views, func(x, y *agentView) int { return x.order - y.order })
 	return views
+}
+
+// namedPorts are the ports that the plan speaks of, by device.
+func namedPorts(plan *Plan) map[string]map[string]bool {
+	out := map[string]map[string]bool{}
+	add := func(device string, ports ...string) {
+		for _, p := range ports {
+			if out[device] == nil {
+				out[device] = map[string]bool{}
+			}
+			if p != "" {
+				out[device][PortName(p)] = true
+			}
+		}
+	}
+	for i := range plan.Devices {
+		d := &plan.Devices[i]
+		add(d.At.Device, d.At.Port)
+		add(d.Name, d.Port)
+		add(d.Name, d.Spare...)
+		add(d.Name, d.Guest...)
+	}
+	return out
 }
 
 func (v *agentView) remember(name string, i IfIndex) {

@@ -345,3 +345,17 @@ func TestForeignNeighborRowsOpenNothing(t *testing.T) {
 		t.Errorf("got %+v", d)
 	}
 }
+
+// A plan may name ports by their numbers, or as the agent does; the labels
+// follow it, and both mean the same port.
+func TestPortsAreCalledAsThePlanDoes(t *testing.T) {
+	for _, port := range []string{"5", "gi5", "GI5"} {
+		plan := site(switchPlan("sw", mac(2), "192.0.2.2", 0),
+			inventory.Device{Name: "cam", Role: inventory.Camera, MACs: []inventory.MAC{mac(5)}, At: inventory.PortRef{Device: "sw", Port: port}})
+		a := bridgeAgent("sw", mac(2), 8, inventory.FDBEntry{MAC: mac(5), Port: 105})
+		s := inventory.Assemble(plan, &inventory.Evidence{Finished: noon, Agents: []inventory.Agent{a}}, nil, nil)
+		if got := device(t, s, "cam").Place.Port; inventory.PortName(got) != inventory.PortName(port) {
+			t.Errorf("planned on %q, placed on %q", port, got)
+		}
+	}
+}

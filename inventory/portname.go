@@ -50,16 +50,23 @@ func portNames(ifs []Interface) map[IfIndex]string {
 // portLabels gives each physical port the label that people use: the plan's
 // own name for it where one equals the interface's, else the number at the end
 // of the name where that is unique among the ports of the largest family of
-// names (gi1 to gi8 beside te1 and te2), else the whole name.
-func portLabels(ifs []Interface, names, family map[IfIndex]string, d *Device) map[IfIndex]string {
+// names (gi1 to gi8 beside te1 and te2), else the whole name. Named are the ports that the
+// plan speaks of; where it writes whole names, so do all labels of that switch.
+func portLabels(ifs []Interface, names, family map[IfIndex]string, d *Device, named map[string]bool) map[IfIndex]string {
 	labels := make(map[IfIndex]string, len(ifs))
 	wanted := planLabels(d)
 	taken := map[string]bool{}
+	whole := false
 	for _, i := range ifs {
-		if n := names[i.Index]; wanted[PortName(n)] {
+		n := names[i.Index]
+		if wanted[PortName(n)] || named[PortName(n)] {
 			labels[i.Index] = n
 			taken[PortName(n)] = true
+			whole = whole || named[PortName(n)] && n != family[i.Index]
 		}
+	}
+	if whole && wanted == nil {
+		family = nil
 	}
 	for _, i := range ifs {
 		if labels[i.Index] != "" {
