@@ -307,3 +307,25 @@ func TestSupplyNear(t *testing.T) {
 	want(t, fs, "supply-power-over/sw supply 1")
 	tells(t, fs[0].Observed, "101 %", "Sun 22 Nov 12:00")
 }
+
+// A port counts one lost load when its device is unplugged: that is the absence,
+// told as such, and no fault of the port's.
+func TestOneLossOfAnAbsentDevice(t *testing.T) {
+	plan := site(theSwitch(8), camera("slip-cam", 5, "sw/5"))
+	m := newMemory()
+	for k := range 3 {
+		s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
+		p := powered(s, "sw/5", poe.Class3, 5000)
+		p.Power.MPSAbsent = ptr(uint32(7))
+		if k > 0 {
+			lose(s, "slip-cam")
+			p.Power.State, p.Power.Draw, p.Power.MPSAbsent = inventory.PSESearching, nil, ptr(uint32(8))
+		}
+		fs := m.run(plan, s)
+		if k < 2 {
+			want(t, fs)
+		} else {
+			want(t, fs, "missing-device/slip-cam")
+		}
+	}
+}

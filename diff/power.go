@@ -247,7 +247,8 @@ func (a *auditor) suffered(p *inventory.PortState, d *inventory.Device) bool {
 	if d == nil {
 		return false
 	}
-	if s := a.seen[d.Name]; s != nil && (s.Presence == inventory.Absent || a.restartedAt(s) != (time.Time{})) {
+	// One loss and then absent is an unplugging, which missing-device tells.
+	if s := a.seen[d.Name]; s != nil && s.Presence == inventory.Present && a.restartedAt(s) != (time.Time{}) {
 		return true
 	}
 	return false
