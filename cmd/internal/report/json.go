@@ -3,6 +3,7 @@ package report
 import (
 	"encoding/json"
 	"io"
+	"slices"
 	"time"
 
 	"boundwalk/cmd/internal/pass"
@@ -96,8 +97,9 @@ func RunJSON(w io.Writer, r *pass.Result) error {
 	s := r.Snapshot
 	j := runJSON{Site: r.Plan.Site.Name, Run: runHead{ID: r.ID, Started: at(s.Started), Finished: at(s.Finished), Complete: !s.Aborted, Settling: r.Settling},
 		Counts: counts{Devices: len(s.Devices), Ports: len(s.Ports), Findings: len(r.Findings)}, Findings: findingsJSON(r.Findings, r.Hushed), Coverage: []coverageJSON{}}
-	for _, d := range s.Devices {
-		if isUnknown(&d) {
+	taken := claimed(s)
+	for i := range s.Devices {
+		if isUnknown(&s.Devices[i], taken) {
 			j.Counts.Unknown++
 		}
 	}
@@ -127,4 +129,18 @@ func write(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
-func isUnknown(d *inventory.SeenDevice) bool { return !d.Planned && !d.Self }
+// claimed are the addresses that stand in a planned device's stead: they are
+// told with that device, and are nobody unknown.
+func claimed(s *inventory.Snapshot) map[inventory.MAC]bool {
+	out := map[inventory.MAC]bool{}
+	for i := range s.Devices {
+		for _, m := range s.Devices[i].Claimed {
+			out[m] = true
+		}
+	}
+	return out
+}
+
+func isUnknown(d *inventory.SeenDevice, claimed map[inventory.MAC]bool) bool {
+	return !d.Planned && !d.Self && !slices.ContainsFunc(d.MACs, func(m inventory.MAC) bool { return claimed[m] })
+}

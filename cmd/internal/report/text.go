@@ -89,6 +89,7 @@ func withoutHushed(fs []diff.Finding, hushed map[string]string) []diff.Finding {
 func (p *page) summary(r *pass.Result) {
 	s := r.Snapshot
 	planned, there, unknown, private := 0, 0, 0, 0
+	taken := claimed(s)
 	for i := range s.Devices {
 		d := &s.Devices[i]
 		switch {
@@ -97,9 +98,9 @@ func (p *page) summary(r *pass.Result) {
 			if d.Presence == inventory.Present {
 				there++
 			}
-		case isUnknown(d) && d.Private && d.BehindAP:
+		case isUnknown(d, taken) && d.Private && d.BehindAP:
 			private++
-		case isUnknown(d):
+		case isUnknown(d, taken):
 			unknown++
 		}
 	}
