@@ -3,12 +3,8 @@
 package yard
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"net/netip"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -21,12 +17,9 @@ import (
 
 // A yard is a switch with the auditor and hosts on its ports p1 to p<n>.
 type yard struct {
-	t     *testing.T
+	*site
 	sw    *netns.Namespace
-	audit *netns.Namespace
 	hosts map[int]*netns.Namespace
-	dir   string
-	bin   string
 }
 
 const auditor = 9 // its port and address
@@ -34,11 +27,11 @@ const auditor = 9 // its port and address
 func hostMAC(k int) string        { return fmt.Sprintf("00:00:5e:00:53:%02x", k) }
 func hostAddr(k int) netip.Prefix { return netip.MustParsePrefix(fmt.Sprintf("203.0.113.%d/27", k)) }
 
+// newYard wires a yard. Its test runs beside the others: they mostly wait.
 func newYard(t *testing.T, hosts ...int) *yard {
-	for _, p := range []string{"snmpd", "snmpbulkwalk"} {
-		netns.Need(t, p)
-	}
-	y := &yard{t: t, sw: netns.New(t), hosts: map[int]*netns.Namespace{}, dir: t.TempDir()}
+	t.Helper()
+	t.Parallel()
+	y := &yard{sw: netns.New(t), hosts: map[int]*netns.Namespace{}}
 	var ports []string
 	for _, k := range append(slices.Clone(hosts), auditor) {
 		h := netns.New(t)
@@ -49,104 +42,58 @@ func newYard(t *testing.T, hosts ...int) *yard {
 		y.hosts[k] = h
 		ports = append(ports, port)
 	}
-	y.audit = y.hosts[auditor]
 	y.sw.Bridge("br0", ports...)
 	y.sw.MAC("br0", hostMAC(2))
 	y.sw.Address("br0", hostAddr(2))
-	y.bin = filepath.Join(y.dir, "boundwalk")
-	build := exec.Command("go", "build", "-o", y.bin, "boundwalk/cmd/boundwalk")
-	if out, err := build.CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
-	}
+	y.site = newSite(t, y.hosts[auditor])
 	return y
 }
 
 // startAgent runs snmpd on the switch, and returns once it answers.
 func (y *yard) startAgent() {
-	conf := filepath.Join(y.dir, "snmpd.conf")
-	y.write(conf, "agentAddress udp:203.0.113.2:161\nrocommunity quay\nsysName yard-switch\n")
-	y.sw.Start("env", "MIBS=", "snmpd", "-f", "-Lo", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(y.dir, "snmpd.pid"))
-	y.until("snmpd answers", func() bool { return strings.Contains(y.walk("1.3.6.1.2.1.1.5"), "yard-switch") })
+	y.t.Helper()
+	netns.Need(y.t, "snmpd")
+	netns.Need(y.t, "snmpbulkwalk")
+	conf := y.write("snmpd.conf", "agentAddress udp:203.0.113.2:161\nrocommunity quay\nsysName yard-switch\n")
+	y.sw.Start("env", "MIBS=", "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(y.dir, "snmpd.pid"))
+	until(y.t, "snmpd answers", func() bool { return strings.Contains(y.walk("203.0.113.2", "1.3.6.1.2.1.1.5"), "yard-switch") })
 }
 
-// walk is net-snmp's own view of the switch.
-func (y *yard) walk(oid string) string {
-	out, _ := exec.Command("ip", "netns", "exec", y.audit.Name, "snmpbulkwalk", "-v2c", "-c", "quay", "-m", "", "-On", "-Oq", "-t", "1", "-r", "0", "203.0.113.2", oid).Output()
+// walk is net-snmp's own view of an agent, from the auditor's machine.
+func (s *site) walk(agent, oid string) string {
+	out, _ := exec.Command("ip", "netns", "exec", s.in.Name, "snmpbulkwalk", "-v2c", "-c", "quay", "-m", "", "-On", "-Oq", "-t", "1", "-r", "0", agent, oid).Output()
 	return string(out)
 }
 
-func (y *yard) write(path, text string) {
-	y.t.Helper()
-	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-		y.t.Fatal(err)
-	}
-}
-
 // until polls for what a daemon takes its time for, and fails after a minute.
-func (y *yard) until(what string, done func() bool) {
-	y.t.Helper()
+func until(t *testing.T, what string, done func() bool) {
+	t.Helper()
 	tick := time.NewTicker(100 * time.Millisecond)
 	defer tick.Stop()
 	for end := time.After(time.Minute); !done(); {
 		select {
 		case <-end:
-			y.t.Fatalf("a minute has passed before %s", what)
+			t.Fatalf("a minute has passed before %s", what)
 		case <-tick.C:
 		}
 	}
 }
 
-// run runs the program on the auditor's host and gives what it wrote to
-// standard output and its exit code.
-func (y *yard) run(args ...string) (string, int) {
-	y.t.Helper()
-	cmd := exec.Command("ip", append([]string{"netns", "exec", y.audit.Name, y.bin}, append(args, "--plan", filepath.Join(y.dir, "plan.yaml"))...)...)
-	var stdout, stderr bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &stdout, &stderr
-	err := cmd.Run()
-	if e, ok := errors.AsType[*exec.ExitError](err); ok && e.ExitCode() < 5 {
-		return stdout.String(), e.ExitCode()
-	}
-	if err != nil {
-		y.t.Fatalf("boundwalk %v: %v\n%s", args, err, stderr.String())
-	}
-	return stdout.String(), 0
-}
-
-// findings gives the keys of one run's findings, without the notes.
-func (y *yard) findings() []string {
-	y.t.Helper()
-	out, _ := y.run("run", "--json")
-	var r struct {
-		Findings []struct{ Key, Severity string }
-	}
-	if err := json.Unmarshal([]byte(out), &r); err != nil {
-		y.t.Fatalf("%v\n%s", err, out)
-	}
-	var keys []string
-	for _, f := range r.Findings {
-		if f.Severity != "note" {
-			keys = append(keys, f.Key)
-		}
-	}
-	slices.Sort(keys)
-	return keys
-}
-
 type deviceRow struct {
 	Name      string
+	Role      string
 	Planned   bool
 	Presence  string
+	MACs      []string
 	Addresses []string
+	Where     string
 }
 
-func (y *yard) devices() map[string]deviceRow {
-	y.t.Helper()
-	out, _ := y.run("show", "devices", "--json")
+// devices are the last run's, by name.
+func (s *site) devices() map[string]deviceRow {
+	s.t.Helper()
 	var rows []deviceRow
-	if err := json.Unmarshal([]byte(out), &rows); err != nil {
-		y.t.Fatalf("%v\n%s", err, out)
-	}
+	s.show(&rows, "devices")
 	m := map[string]deviceRow{}
 	for _, r := range rows {
 		m[r.Name] = r
@@ -154,16 +101,24 @@ func (y *yard) devices() map[string]deviceRow {
 	return m
 }
 
-func (y *yard) plan(hosts ...int) {
+// plan writes the plan of a yard: the switch, this machine, and cameras.
+func (y *yard) plan(hosts ...int) { y.planWith("access: yard, ", "", hosts...) }
+
+// planWith is plan with a word more on the switch, and lines before the devices.
+func (y *yard) planWith(onSwitch, before string, hosts ...int) {
+	y.t.Helper()
+	if !strings.Contains(before, "sources:") {
+		before += "sources: {mdns: false, ws_discovery: false, reverse_dns: false}\n"
+	}
 	text := "site: {name: Tern Quay, timezone: Europe/Dublin}\nnetworks:\n  yard: {subnet: 203.0.113.0/27}\n" +
-		"access:\n  yard: {snmp: v2c, community: file:yard.community}\nsources: {mdns: false, ws_discovery: false, reverse_dns: false}\n" +
-		"devices:\n  yard-switch: {role: switch, mac: \"" + hostMAC(2) + "\", address: 203.0.113.2, access: yard}\n" +
+		"access:\n  yard: {snmp: v2c, community: file:yard.community}\n" + before +
+		"devices:\n  yard-switch: {role: switch, " + onSwitch + "mac: \"" + hostMAC(2) + "\", address: 203.0.113.2}\n" +
 		"  server: {role: server, mac: \"" + hostMAC(auditor) + "\", address: " + hostAddr(auditor).Addr().String() + ", at: yard-switch/p9}\n"
 	for _, k := range hosts {
 		text += fmt.Sprintf("  host-%d: {role: camera, mac: %q, address: %s, at: yard-switch/p%d}\n", k, hostMAC(k), hostAddr(k).Addr(), k)
 	}
-	y.write(filepath.Join(y.dir, "plan.yaml"), text)
-	y.write(filepath.Join(y.dir, "yard.community"), "quay\n")
+	y.write("plan.yaml", text)
+	y.write("yard.community", "quay\n")
 }
 
 // Seven hosts on a bridge: what is planned is there, what is not is told; then
@@ -171,11 +126,11 @@ func (y *yard) plan(hosts ...int) {
 // against the kernel's own table, ports against net-snmp.
 func TestHostsJoinAndLeave(t *testing.T) {
 	y := newYard(t, 11, 12, 13, 14, 15, 16, 17)
-	y.startAgent()
-	y.plan(11, 12, 13, 14, 15)
 	y.sw.Exec("ip", "link", "set", "p17", "down") // joins later
+	y.startAgent()                                // after it, since snmpd keeps what it has read for a while
+	y.plan(11, 12, 13, 14, 15)
 
-	if got, want := y.findings(), []string{"unknown-device/" + hostMAC(16)}; !slices.Equal(got, want) {
+	if got, want := y.run().keys(), []string{"unknown-device/" + hostMAC(16)}; !slices.Equal(got, want) {
 		t.Fatalf("first run: got %v, want %v", got, want)
 	}
 	devs := y.devices()
@@ -185,70 +140,106 @@ func TestHostsJoinAndLeave(t *testing.T) {
 	y.sw.Exec("ip", "link", "set", "p14", "down")
 	y.sw.Exec("ip", "link", "set", "p17", "up")
 	joined := []string{"unknown-device/" + hostMAC(16), "unknown-device/" + hostMAC(17)}
-	if got := y.findings(); !slices.Equal(got, joined) {
+	if got := y.run().keys(); !slices.Equal(got, joined) {
 		t.Fatalf("second run: got %v, want %v: one look misses nobody", got, joined)
 	}
 	want := append([]string{"missing-device/host-14"}, joined...)
-	if got := y.findings(); !slices.Equal(got, want) {
+	if got := y.run().keys(); !slices.Equal(got, want) {
 		t.Fatalf("third run: got %v, want %v", got, want)
 	}
 	y.sw.Exec("ip", "link", "set", "p14", "up")
-	if got := y.findings(); !slices.Equal(got, joined) {
+	if got := y.run().keys(); !slices.Equal(got, joined) {
 		t.Fatalf("fourth run: got %v, want %v: it is back", got, joined)
 	}
 }
 
-// againstKernel: the addresses that the run found are those that the kernel
-// resolves when it pings each of them.
+// againstKernel: the addresses that the run found, with their MACs, are those
+// that the kernel resolves when it pings each of the network.
 func (y *yard) againstKernel(devs map[string]deviceRow) {
 	y.t.Helper()
 	var ours []string
 	for _, d := range devs {
-		if d.Presence == "present" && d.Name != "server" {
-			for _, a := range d.Addresses {
-				if strings.HasPrefix(a, "203.0.113.") {
-					ours = append(ours, a)
-				}
+		for _, a := range d.Addresses {
+			if d.Presence == "present" && d.Name != "server" && strings.HasPrefix(a, "203.0.113.") {
+				ours = append(ours, a+" "+d.MACs[0])
 			}
+		}
+	}
+	y.in.Exec("sh", "-c", "for k in $(seq 1 30); do ping -c1 -W1 -n -q 203.0.113.$k >/dev/null & done; wait")
+	var kernel []string
+	for line := range strings.Lines(y.in.Exec("ip", "-4", "neigh", "show", "dev", "eth0")) {
+		if f := strings.Fields(line); len(f) > 3 && f[1] == "lladdr" {
+			kernel = append(kernel, f[0]+" "+f[2])
 		}
 	}
 	slices.Sort(ours)
-	for k := 1; k < 31; k++ {
-		_ = exec.Command("ip", "netns", "exec", y.audit.Name, "ping", "-c1", "-W1", "-n", "-q", hostAddr(k).Addr().String()).Start()
-	}
-	var kernel []string
-	y.until("the kernel has resolved them", func() bool {
-		kernel = nil
-		for _, line := range strings.Split(y.audit.Exec("ip", "-4", "neigh", "show", "dev", "eth0"), "\n") {
-			if f := strings.Fields(line); len(f) > 3 && slices.Contains(f, "lladdr") {
-				kernel = append(kernel, f[0])
-			}
-		}
-		slices.Sort(kernel)
-		return len(kernel) >= len(ours)
-	})
-	if !slices.Equal(ours, kernel) {
-		y.t.Errorf("found %v, the kernel resolves %v", ours, kernel)
+	slices.Sort(kernel)
+	if len(kernel) < 6 || !slices.Equal(ours, kernel) {
+		y.t.Errorf("found          %v\nkernel resolves %v", ours, kernel)
 	}
 }
 
-// againstNetSNMP: the ports that the run shows are interfaces that net-snmp
-// reads, with the same names.
+type portRow struct {
+	Switch, Port, Interface, Link string
+	SpeedMbps                     *float64 `json:"speed_mbps"`
+	Device                        *string
+	Power                         *powerRow
+}
+
+type powerRow struct {
+	State    string
+	Class    *int
+	DrawW    *float64 `json:"draw_w"`
+	MappedBy string   `json:"mapped_by"`
+}
+
+// againstNetSNMP: name, state and speed of each port that the run shows are
+// what net-snmp's snmpbulkwalk reads of that interface.
 func (y *yard) againstNetSNMP() {
 	y.t.Helper()
-	out, _ := y.run("show", "ports", "--json")
-	var rows []struct{ Interface string }
-	if err := json.Unmarshal([]byte(out), &rows); err != nil {
-		y.t.Fatalf("%v\n%s", err, out)
+	var rows []portRow
+	y.show(&rows, "ports")
+	column := func(oid string) map[string]string { return y.column("203.0.113.2", oid) }
+	names, speed := column("1.3.6.1.2.1.31.1.1.1.1"), column("1.3.6.1.2.1.31.1.1.1.15") // ifName, ifHighSpeed
+	admin, oper := column("1.3.6.1.2.1.2.2.1.7"), column("1.3.6.1.2.1.2.2.1.8")         // ifAdminStatus, ifOperStatus
+	var ours, theirs []string
+	for _, r := range rows {
+		mbps := 0.0
+		if r.SpeedMbps != nil {
+			mbps = *r.SpeedMbps
+		}
+		ours = append(ours, fmt.Sprintf("%s %s %g", r.Interface, r.Link, mbps))
 	}
-	names := y.walk("1.3.6.1.2.1.31.1.1.1.1")
-	for k := 11; k <= 17; k++ {
-		p := fmt.Sprintf("p%d", k)
-		found := slices.ContainsFunc(rows, func(r struct{ Interface string }) bool { return r.Interface == p })
-		if !found || !strings.Contains(names, p) {
-			y.t.Errorf("port %s: shown %v, read by net-snmp %v", p, found, strings.Contains(names, p))
+	for k, name := range names {
+		if name == "lo" { // no port
+			continue
+		}
+		link, mbps := map[string]string{"1": "up", "2": "down"}[oper[k]], speed[k]
+		if admin[k] == "2" {
+			link = "off"
+		}
+		if link != "up" {
+			mbps = "0" // a speed is told only of a link that is up
+		}
+		theirs = append(theirs, fmt.Sprintf("%s %s %s", name, link, mbps))
+	}
+	slices.Sort(ours)
+	slices.Sort(theirs)
+	if len(theirs) < 8 || !slices.Equal(ours, theirs) {
+		y.t.Errorf("shown         %v\nnet-snmp reads %v", ours, theirs)
+	}
+}
+
+// column is one column of a table as net-snmp reads it: the index's last number
+// -> value.
+func (s *site) column(agent, oid string) map[string]string {
+	out := map[string]string{}
+	for line := range strings.Lines(s.walk(agent, oid)) {
+		if at, v, ok := strings.Cut(strings.TrimSpace(line), " "); ok {
+			out[at[strings.LastIndexByte(at, '.')+1:]] = strings.Trim(v, "\"")
 		}
 	}
+	return out
 }
 
 // Fourth case of FC-23, and rule 1: with the auditor's own cable out, nobody is
@@ -256,10 +247,10 @@ func (y *yard) againstNetSNMP() {
 func TestOwnCableOut(t *testing.T) {
 	y := newYard(t, 11)
 	y.plan(11)
-	y.findings()
+	y.run().keys()
 	y.sw.Exec("ip", "link", "set", "p9", "down")
 	for range 3 {
-		for _, key := range y.findings() {
+		for _, key := range y.run().keys() {
 			if strings.HasPrefix(key, "missing-device/") {
 				t.Errorf("%s, although this machine's own cable is out", key)
 			}
