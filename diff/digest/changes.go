@@ -35,14 +35,24 @@ func (b *builder) changes() section {
 	return s
 }
 
+// cameRows lists what came and is not told above; the rest is counted.
 func (b *builder) cameRows() []row {
 	var out []row
-	for _, e := range b.open {
-		if b.fresh(e) {
+	told := 0
+	for i, e := range b.open {
+		switch {
+		case !b.fresh(e):
+		case i < min(len(b.pressing()), mostItems):
+			told++
+		default:
 			out = append(out, row{"new", b.findingTitle(e.Finding) + ", " + b.at(e.Opened)})
 		}
 	}
-	return capped(out)
+	out = capped(out)
+	if told > 0 {
+		out = append([]row{{"new", fmt.Sprintf("%d of the findings above", told)}}, out...)
+	}
+	return out
 }
 
 func capped(rows []row) []row {

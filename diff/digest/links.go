@@ -188,7 +188,7 @@ func (b *builder) coming() section {
 		s.Foot = append(s.Foot, fmt.Sprintf("%d more grow.", len(s.Rows)-mostChanges))
 		s.Rows = s.Rows[:mostChanges]
 	case len(s.Rows) == 0 && days > 0 && days < 14:
-		s.Lead = fmt.Sprintf("Too early to tell: a trend wants two weeks of peaks, and there are %s.", plural(days, "day", "days"))
+		s.Lead = fmt.Sprintf("Too early to tell: a trend wants the peaks of two weeks, and has those of %s.", plural(days, "day", "days"))
 	case len(s.Rows) == 0 && days > 0:
 		s.Lead = "No draw grows towards its limit."
 	}

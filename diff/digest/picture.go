@@ -73,6 +73,7 @@ type curve struct {
 	peaks     plotter.XYs
 	low, high inventory.Power
 	n         int
+	from, to  time.Time
 }
 
 func (b *builder) curve(samples []Sample, peaks []inventory.Peak, value func(inventory.Power) float64) curve {
@@ -84,9 +85,10 @@ func (b *builder) curve(samples []Sample, peaks []inventory.Peak, value func(inv
 		if s.At.Before(from) || s.At.After(b.Now) {
 			continue
 		}
-		if c.n == 0 || s.Draw < c.low {
-			c.low = s.Draw
+		if c.n == 0 {
+			c.low, c.from = s.Draw, s.At
 		}
+		c.low, c.to = min(c.low, s.Draw), s.At
 		c.high = max(c.high, s.Draw)
 		if c.n == 0 || s.At.Sub(last) > gap {
 			c.stretches = append(c.stretches, nil)
@@ -118,12 +120,12 @@ func medianStep(samples []Sample) time.Duration {
 	return max(steps[len(steps)/2], time.Minute)
 }
 
-// leastSamples is how many make a picture worth its place.
-const leastSamples = 8
+// worth reports whether there is enough to make a picture worth its place.
+func (c curve) worth() bool { return c.n >= 8 && c.to.Sub(c.from) >= 12*time.Hour }
 
 func (b *builder) supplyPicture(l load) (Picture, error) {
 	c := b.curve(b.Samples.Supplies[l.Supply], b.History.Supplies[l.Supply], inventory.Power.Watts)
-	if c.n < leastSamples {
+	if !c.worth() {
 		return Picture{}, nil
 	}
 	p := b.newPlot(l.Name + ", watts (dots: the day's peak)")
@@ -151,7 +153,7 @@ func (b *builder) portsPicture(ports []load) (Picture, error) {
 	for i, l := range ports {
 		value := func(w inventory.Power) float64 { return 100 * share(w, l.Limit) }
 		c := b.curve(b.Samples.Ports[l.Port], b.History.Peaks[l.Port], value)
-		if c.n < leastSamples {
+		if !c.worth() {
 			continue
 		}
 		top = max(top, value(c.high))

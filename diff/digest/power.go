@@ -97,8 +97,8 @@ func fullest(list []load) []load {
 }
 
 // ports are the feeding ports whose draw is known, the fullest first: measured
-// ones before negotiated ones, which are near their limit by design. The second
-// result counts those that feed and do not tell how much.
+// ones before negotiated ones, which are never near. The second result counts
+// those that feed and do not tell how much.
 func (b *builder) ports() (known []load, silent int) {
 	if b.Snapshot == nil {
 		return nil, 0
@@ -110,7 +110,7 @@ func (b *builder) ports() (known []load, silent int) {
 		if w == nil || w.State != inventory.PSEDelivering {
 			continue
 		}
-		l := load{Name: portName(p), Port: inventory.PortRef{Device: p.Switch, Port: p.Port}, Basis: w.DrawBasis}
+		l := load{Name: b.portName(p), Port: inventory.PortRef{Device: p.Switch, Port: p.Port}, Basis: w.DrawBasis}
 		if w.Draw != nil {
 			l.Now, l.Has = *w.Draw, true
 		}
@@ -122,25 +122,35 @@ func (b *builder) ports() (known []load, silent int) {
 			silent++
 			continue
 		}
-		switch {
-		case w.DrawBasis == inventory.Negotiated && !ok && w.Limit != nil:
-			l.Limit, l.Of = *w.Limit, string(w.LimitBasis)
-			negotiated = append(negotiated, l)
-		case w.Grant != nil:
-			l.Limit, l.Near = *w.Grant, b.Plan.Near.PortShare
-			if n, ok := w.Class.Number(); ok && w.Class.Ratings().Output == *w.Grant {
-				l.Of = fmt.Sprintf("class %d", n)
-			}
-			measured = append(measured, l)
+		if w.Grant == nil {
+			continue
 		}
+		l.Limit = *w.Grant
+		if n, ok := w.Class.Number(); ok && w.Class.Ratings().Output == *w.Grant {
+			l.Of = fmt.Sprintf("class %d", n)
+		}
+		if w.DrawBasis == inventory.Negotiated && !ok {
+			negotiated = append(negotiated, l)
+			continue
+		}
+		l.Near = b.Plan.Near.PortShare
+		measured = append(measured, l)
 	}
 	return append(fullest(measured), fullest(negotiated)...), silent
 }
 
-func portName(p *inventory.PortState) string {
-	name := clean(inventory.PortRef{Device: p.Switch, Port: p.Port}.String())
-	if len(p.Planned) == 1 {
-		name += ", " + clean(p.Planned[0])
+// portName is the port with what the plan hangs on it, not on what hangs there.
+func (b *builder) portName(p *inventory.PortState) string {
+	ref := inventory.PortRef{Device: p.Switch, Port: p.Port}
+	var there []string
+	for _, name := range p.Planned {
+		if d, ok := b.Plan.Device(name); ok && (d.At == ref || len(p.Planned) == 1) {
+			there = append(there, name)
+		}
+	}
+	name := clean(ref.String())
+	if len(there) == 1 {
+		name += ", " + clean(there[0])
 	}
 	return name
 }

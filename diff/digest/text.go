@@ -111,7 +111,7 @@ func (t *textPage) wrap(head, text string) {
 		t.line(head + line)
 		head, line = deep, ""
 	}
-	for word := range strings.FieldsSeq(text) {
+	for word := range strings.SplitSeq(text, " ") {
 		for runewidth.StringWidth(word) > room { // such as a device's name without a blank
 			if line != "" {
 				put()

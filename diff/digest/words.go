@@ -64,4 +64,5 @@ func upTo(list []string, most int, sep string) string {
 	return strings.Join(list, sep)
 }
 
-func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
+// percent has a blank that does not break.
+func percent(share float64) string { return fmt.Sprintf("%.0f\u00a0%%", 100*share) }
