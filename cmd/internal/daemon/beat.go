@@ -48,6 +48,7 @@ func (d *Daemon) pulse(ctx context.Context) {
 	d.checkLine(ctx, plan, b, now)
 	d.weekly(ctx, now)
 	d.thin(ctx, now)
+	idle()
 }
 
 // thin keeps the logbook small, once a day.

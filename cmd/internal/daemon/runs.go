@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"time"
 
 	"boundwalk/cmd/internal/control"
@@ -52,6 +53,7 @@ func (d *Daemon) job(ctx context.Context) {
 		d.Log.Error("run", "asked", asked, "err", err)
 	}
 	d.weekly(ctx, time.Now())
+	idle()
 }
 
 // run makes one run and does all that follows from it.
@@ -92,6 +94,10 @@ func (d *Daemon) run(ctx context.Context, asked string, progress func(control.Pr
 	d.after(ctx, res, was, asked)
 	return res, nil
 }
+
+// idle gives back what a run needed: the daemon then waits for minutes, on a
+// machine that has little.
+func idle() { debug.FreeOSMemory() }
 
 // How soon a first absence is looked at again: at once where a pulse saw it
 // too, else when the next pulse has had its turn.
@@ -155,6 +161,7 @@ func (d *Daemon) RunNow(ctx context.Context, progress func(control.Progress)) (c
 	request := func(ctx context.Context) {
 		res, err := d.run(ctx, "person", progress)
 		ended <- end{res, err}
+		idle()
 	}
 	select {
 	case d.requests <- request:
