@@ -52,11 +52,18 @@ func newYard(t *testing.T, hosts ...int) *yard {
 // startAgent runs snmpd on the switch, and returns once it answers.
 func (y *yard) startAgent() {
 	y.t.Helper()
+	y.agentOn(y.sw, hostAddr(2).Addr(), "yard-switch")
+}
+
+// agentOn runs Debian's snmpd on a host, and returns once it answers. Lines
+// are further ones of its configuration.
+func (y *yard) agentOn(host *netns.Namespace, addr netip.Addr, name string, lines ...string) {
+	y.t.Helper()
 	netns.Need(y.t, "snmpd")
 	netns.Need(y.t, "snmpbulkwalk")
-	conf := y.write("snmpd.conf", "agentAddress udp:203.0.113.2:161\nrocommunity quay\nsysName yard-switch\n")
-	y.sw.Start("env", "MIBS=", "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(y.dir, "snmpd.pid"))
-	until(y.t, "snmpd answers", func() bool { return strings.Contains(y.walk("203.0.113.2", "1.3.6.1.2.1.1.5"), "yard-switch") })
+	conf := y.write(name+".conf", "agentAddress udp:"+addr.String()+":161\nrocommunity quay\nsysName "+name+"\n"+strings.Join(lines, "\n")+"\n")
+	host.Start("env", "MIBS=", "SNMP_PERSISTENT_DIR="+filepath.Join(y.dir, name), "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(y.dir, name+".pid"))
+	until(y.t, name+" answers", func() bool { return strings.Contains(y.walk(addr.String(), "1.3.6.1.2.1.1.5"), name) })
 }
 
 // walk is net-snmp's own view of an agent, from the auditor's machine.
