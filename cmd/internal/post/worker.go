@@ -25,6 +25,9 @@ type Worker struct {
 
 	Log *slog.Logger // nil: silent
 
+	// Send hands one letter over; nil: to the plan's mail server or webhook.
+	Send func(context.Context, store.Letter) (mail.Receipt, error)
+
 	once     sync.Once
 	wake     chan struct{}
 	accepted map[int64]string // taken by the server, not yet marked in the logbook -> its words
@@ -38,6 +41,9 @@ func (w *Worker) init() {
 		w.wake, w.accepted = make(chan struct{}, 1), map[int64]string{}
 		if w.Log == nil {
 			w.Log = slog.New(slog.DiscardHandler)
+		}
+		if w.Send == nil {
+			w.Send = w.send
 		}
 	})
 }
@@ -120,7 +126,7 @@ func (w *Worker) drop(ctx context.Context, waiting []store.Letter, now time.Time
 func (w *Worker) deliver(ctx context.Context, m store.Letter, clock func() time.Time) error {
 	words, done := w.accepted[m.ID]
 	if !done {
-		receipt, err := w.send(ctx, m)
+		receipt, err := w.Send(ctx, m)
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil // we were stopped; that is no failure of the server
