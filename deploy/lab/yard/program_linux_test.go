@@ -24,6 +24,10 @@ var program struct {
 }
 
 func TestMain(m *testing.M) {
+	if os.Getenv(bridgeVar) != "" {
+		serveBridge(os.Stdin, os.Stdout)
+		return
+	}
 	code := m.Run()
 	if program.dir != "" {
 		os.RemoveAll(program.dir)
