@@ -4,82 +4,6 @@ import (
 	"boundwalk/inventory"
 )
 
-// tree is the plan as the network hangs together, seen from where we stand: who
-// is reached through whom, radio links included.
-type tree struct {
-	parent map[string]string
-	depth  map[string]int
-}
-
-// treeOf walks the plan from the device that boundwalk runs on, else from the
-// router. What is not connected to that hangs on its own topmost device.
-func treeOf(plan *inventory.Plan, planned map[string]*inventory.Device, self string) *tree {
-	n := len(plan.Devices)
-	at := make(map[string]int, n)
-	for i := range plan.Devices {
-		if d := &plan.Devices[i]; planned[d.Name] == d {
-			at[d.Name] = i
-		}
-	}
-	next := make([][]int, n)
-	join := func(x, y string) {
-		i, iok := at[x]
-		j, jok := at[y]
-		if iok && jok && i != j {
-			next[i], next[j] = append(next[i], j), append(next[j], i)
-		}
-	}
-	for i := range plan.Devices {
-		d := &plan.Devices[i]
-		below := d.Name
-		for _, via := range d.Via {
-			join(below, via)
-			below = via
-		}
-		if d.At.Device != "" {
-			join(below, d.At.Device)
-		}
-	}
-	for _, l := range plan.Links {
-		join(l.Between[0], l.Between[1])
-	}
-	t := &tree{parent: make(map[string]string, n), depth: make(map[string]int, n)}
-	walk := func(root string) {
-		i, ok := at[root]
-		if _, been := t.depth[root]; been || !ok {
-			return
-		}
-		t.depth[root] = 0
-		for queue := []int{i}; len(queue) > 0; queue = queue[1:] {
-			up := plan.Devices[queue[0]].Name
-			for _, k := range next[queue[0]] {
-				name := plan.Devices[k].Name
-				if _, been := t.depth[name]; !been {
-					t.depth[name], t.parent[name] = t.depth[up]+1, up
-					queue = append(queue, k)
-				}
-			}
-		}
-	}
-	if i, ok := at[self]; ok && len(next[i]) > 0 {
-		walk(self)
-	}
-	for i := range plan.Devices {
-		if plan.Devices[i].Role == inventory.Router {
-			walk(plan.Devices[i].Name)
-		}
-	}
-	for i := range plan.Devices {
-		if plan.Devices[i].At.IsZero() && !plan.Devices[i].Role.IsPassive() {
-			walk(plan.Devices[i].Name)
-		}
-	}
-	for i := range plan.Devices {
-		walk(plan.Devices[i].Name)
-	}
-	return t
-}
-
 // feeders lists the passive devices that a device hangs on or is fed by,
 // nearest first: injectors, small switches that nobody can ask.
 func (a *auditor) feeders(d *inventory.Device) []string {
@@ -149,51 +73,14 @@ func (a *auditor) deadPassive() map[string]string {
 // the way to us that is gone too, with nothing present between. It returns the
 // causes in the plan's order with all that is absent behind each.
 func (a *auditor) heads() (order []string, behind map[string][]string) {
-	under := a.deadPassive()
-	top := map[string]string{} // dead passive -> its child nearest to us
-	for _, c := range a.names {
-		if p := under[c]; p != "" && (top[p] == "" || a.tree.depth[c] < a.tree.depth[top[p]]) {
-			top[p] = c
-		}
-	}
-	for p, c := range top {
-		if a.tree.depth[p] < a.tree.depth[c] {
-			top[p] = p
-		}
-	}
-	parent := func(name string) string {
-		if p := under[name]; p != "" {
-			return p
-		}
-		if c := top[name]; c != "" {
-			return a.tree.parent[c]
-		}
-		return a.tree.parent[name]
-	}
-	head := func(name string) string {
-		best := ""
-		if a.gone[name] {
-			best = name
-		}
-		for cur, n := name, 0; n <= len(a.plan.Devices); n++ {
-			cur = parent(cur)
-			s := a.seen[cur]
-			if cur == "" || cur == name || s != nil && s.Presence == inventory.Present {
-				break
-			}
-			if a.gone[cur] || top[cur] != "" {
-				best = cur
-			}
-		}
-		return best
-	}
+	up := a.causes()
 	behind = map[string][]string{}
 	isHead := map[string]bool{}
 	for _, name := range a.names {
 		if !a.absent[name] {
 			continue
 		}
-		h := head(name)
+		h := a.headOf(name, up)
 		if h == "" {
 			continue
 		}
@@ -208,6 +95,58 @@ func (a *auditor) heads() (order []string, behind map[string][]string) {
 		}
 	}
 	return order, behind
+}
+
+// ascent is the way from an absent device towards us, with the dead passive
+// devices on it.
+type ascent struct {
+	under map[string]string // device -> the dead passive device nearest to it
+	top   map[string]string // dead passive device -> what of it is nearest to us
+}
+
+func (a *auditor) causes() ascent {
+	up := ascent{under: a.deadPassive(), top: map[string]string{}}
+	for _, c := range a.names {
+		if p := up.under[c]; p != "" && (up.top[p] == "" || a.tree.depth[c] < a.tree.depth[up.top[p]]) {
+			up.top[p] = c
+		}
+	}
+	for p, c := range up.top {
+		if a.tree.depth[p] < a.tree.depth[c] {
+			up.top[p] = p
+		}
+	}
+	return up
+}
+
+func (u ascent) parent(t *tree, name string) string {
+	if p := u.under[name]; p != "" {
+		return p
+	}
+	if c := u.top[name]; c != "" {
+		return t.parent[c]
+	}
+	return t.parent[name]
+}
+
+// headOf is the highest device on the way from name to us that is gone, name
+// included, with nothing present between; "" where there is none.
+func (a *auditor) headOf(name string, up ascent) string {
+	best := ""
+	if a.gone[name] {
+		best = name
+	}
+	for cur, n := name, 0; n <= len(a.plan.Devices); n++ {
+		cur = up.parent(a.tree, cur)
+		s := a.seen[cur]
+		if cur == "" || cur == name || s != nil && s.Presence == inventory.Present {
+			break
+		}
+		if a.gone[cur] || up.top[cur] != "" {
+			best = cur
+		}
+	}
+	return best
 }
 
 // namesInPlan is every planned name once, in the plan's order.
