@@ -156,12 +156,13 @@ func (l logins) target(d *inventory.Device) login.Target {
 func account(d *inventory.Device) login.Account {
 	f := d.FactoryLogin
 	a := login.Account{Entry: d.Model, Over: login.Over(f.Over), Port: f.Port, TLS: f.TLS, Path: f.Path, User: f.User,
-		Password: login.NewSecret(string(f.Password)), Contrast: f.Contrast}
+		Password: login.NewSecret(string(f.Password)), Contrast: f.Contrast, SetupSign: f.Setup}
 	if a.Entry == "" {
 		a.Entry = ownEntry
 	}
 	if a.Over == login.OverForm {
-		a.Form = login.Form{UserField: f.UserKey, PassField: f.PassKey, Fields: f.Fields, Success: f.Success}
+		a.Form = login.Form{UserField: f.UserKey, PassField: f.PassKey, Fields: f.Fields, Success: f.Success,
+			Failure: f.Failure, Post: f.Post, Proof: f.Proof}
 	}
 	return a
 }

@@ -169,3 +169,47 @@ func TestNoLedgerNoTry(t *testing.T) {
 		t.Errorf("%d logins, %s", counted.Load(), fmt.Sprint(ev.Logins))
 	}
 }
+
+// The plan's signs of a form tell a factory login from a changed one, and a
+// device that nobody has set up.
+func TestFormByPlan(t *testing.T) {
+	for _, c := range []struct {
+		name, page, password, want string
+		posts                      int32
+	}{
+		{"factory account", `<form><input type="password" name="p"></form>`, "admin", inventory.LoginAccepted, 1},
+		{"changed", `<form><input type="password" name="p"></form>`, "hut-7", inventory.LoginRefused, 1},
+		{"never set up", `<h1>First steps</h1><form><input type="password" name="p"></form>`, "admin", inventory.LoginUnset, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var posts atomic.Int32
+			mux := http.NewServeMux()
+			mux.HandleFunc("GET /in", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, c.page) })
+			mux.HandleFunc("POST /in.do", func(w http.ResponseWriter, r *http.Request) {
+				posts.Add(1)
+				if r.FormValue("u") != "admin" || r.FormValue("p") != c.password {
+					fmt.Fprint(w, "Try again")
+					return
+				}
+				http.SetCookie(w, &http.Cookie{Name: "session", Value: "1", Path: "/"})
+			})
+			mux.HandleFunc("GET /status", func(w http.ResponseWriter, r *http.Request) {
+				if _, err := r.Cookie("session"); err == nil {
+					fmt.Fprint(w, "Log out")
+				}
+			})
+			s := httptest.NewServer(mux)
+			t.Cleanup(s.Close)
+			plan := loopback(inventory.Device{Name: "slip-cam", Role: inventory.Camera, Addresses: []netip.Addr{netip.MustParseAddr("127.0.0.1")},
+				FactoryLogin: &inventory.FactoryLogin{Over: "form", Port: netip.MustParseAddrPort(s.Listener.Addr().String()).Port(), Path: "/in",
+					User: "admin", Password: "admin", UserKey: "u", PassKey: "p", Post: "/in.do", Proof: "/status", Success: "Log out", Failure: "Try again",
+					Setup: "First steps"}})
+			plan.FactoryLogins = inventory.LoginsOnRequest
+			var ledger tries
+			ev := discover.Survey(t.Context(), plan, discover.Options{Ledger: &ledger, LoginsAsked: true})
+			if len(ev.Logins) == 0 || ev.Logins[0].Outcome != c.want || posts.Load() != c.posts {
+				t.Errorf("%+v after %d logins, want %s after %d", ev.Logins, posts.Load(), c.want, c.posts)
+			}
+		})
+	}
+}

@@ -183,7 +183,11 @@ type FactoryLogin struct {
 	Fields   map[string]string // a form's further fields
 	UserKey  string            // a form's field names
 	PassKey  string
-	Success  string // what a form's answer holds after a login
+	Success  string // what only lies behind a form's login
+	Failure  string // what a form's answer to a wrong login holds
+	Post     string // the path that a form is sent to; empty: Path
+	Proof    string // the path of a page behind the login that holds Success; empty: the answer itself
+	Setup    string // what the page holds while the device has no password yet
 	Contrast bool   // a second, surely wrong try is allowed
 	TLS      bool
 }
