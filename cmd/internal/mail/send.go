@@ -10,6 +10,7 @@ import (
 	netmail "net/mail"
 	"net/textproto"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -82,15 +83,16 @@ func SendRaw(ctx context.Context, cfg Config, from string, to []string, raw []by
 	c := &conversation{step: "connect"}
 	words, err := c.deliver(ctx, cfg, host, port, sender, receivers, raw)
 	if err != nil {
-		return Receipt{}, c.failure(ctx, server, err)
+		return Receipt{}, c.failure(ctx, cfg, server, err)
 	}
 	return Receipt{Server: server, ServerWords: words}, nil
 }
 
 // conversation is what goes on between us and the server.
 type conversation struct {
-	step  string
-	words string // the server's last reply
+	step      string
+	words     string // the server's last reply
+	encrypted bool   // STARTTLS was asked for
 }
 
 func (c *conversation) deliver(ctx context.Context, cfg Config, host string, port int,
@@ -162,6 +164,9 @@ func (c *conversation) options(cfg Config, host string, port int, conn net.Conn)
 func (c *conversation) hand(session *smtp.Client, timeout time.Duration,
 	sender *netmail.Address, receivers []*netmail.Address, raw []byte,
 ) (string, error) {
+	// All of it is ASCII (see address and Build). To ask for SMTPUTF8 all the same
+	// would have the next relay that lacks it send the mail back (RFC 6531, section 3.2).
+	session.SkipSMTPUTF8(true)
 	steps := []func() error{func() error { return session.Mail(path(sender)) }}
 	for _, to := range receivers {
 		steps = append(steps, func() error { return session.Rcpt(path(to)) })
@@ -203,7 +208,7 @@ func (c *conversation) hand(session *smtp.Client, timeout time.Duration,
 func path(addr *netmail.Address) string { return (&netmail.Address{Address: addr.Address}).String() }
 
 // failure puts together what is known about err.
-func (c *conversation) failure(ctx context.Context, server string, err error) *SendError {
+func (c *conversation) failure(ctx context.Context, cfg Config, server string, err error) *SendError {
 	failed := &SendError{Server: server, Step: c.step, Words: c.words, Err: err}
 	if refusal, ok := errors.AsType[*textproto.Error](err); ok {
 		failed.Code = refusal.Code
@@ -216,8 +221,36 @@ func (c *conversation) failure(ctx context.Context, server string, err error) *S
 		failed.Err = fmt.Errorf("given up: %w", context.Cause(ctx))
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		failed.Err = fmt.Errorf("no reply in time: %w", err)
+	default:
+		c.explain(failed, cfg)
 	}
 	return failed
+}
+
+// explain gives our words to what the library says in its own: the server does
+// not offer what the settings want, or shows a certificate that nobody vouches for.
+func (c *conversation) explain(failed *SendError, cfg Config) {
+	if _, ok := errors.AsType[*tls.CertificateVerificationError](failed.Err); ok {
+		failed.Step = "TLS"
+		failed.Err = fmt.Errorf("the server's certificate is not trusted (let it be issued for the name in the plan by an authority that this machine trusts): %w", failed.Err)
+		return
+	}
+	if c.step != "EHLO" || !strings.HasPrefix(c.words, "250") {
+		return // not at what the server offers
+	}
+	open := cfg.Security != Plain && cfg.Security != TLS && !c.encrypted
+	why := ""
+	switch offered := strings.Fields(strings.ToUpper(c.words)); {
+	case open && !slices.Contains(offered, "STARTTLS"):
+		why = "the server offers no STARTTLS, and without it nothing is sent (another port, or security: tls, may do)"
+	case cfg.User != "" && cfg.Security == Plain:
+		why = "the server offers no login that hides the password on an open connection (security: starttls or tls may do)"
+	case cfg.User != "" && !slices.Contains(offered, "AUTH"):
+		why = "the server offers no login (another port may do, or no user in the plan)"
+	default:
+		return
+	}
+	failed.Err = fmt.Errorf("%s: %w", why, failed.Err)
 }
 
 // Debugf takes what the library would log of the conversation; it blanks the
@@ -232,6 +265,7 @@ func (c *conversation) Debugf(l log.Log) {
 	if strings.HasPrefix(said, "<") {
 		c.step = "AUTH"
 	}
+	c.encrypted = c.encrypted || c.step == "STARTTLS"
 }
 
 // Infof, Warnf and Errorf complete the library's log.Logger; it does not call

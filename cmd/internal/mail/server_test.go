@@ -53,7 +53,7 @@ func certificate(t testing.TB) (tls.Certificate, *x509.CertPool) {
 type delivered struct {
 	hello, user, from string
 	to                []string
-	tls               bool
+	tls, utf8         bool // utf8: SMTPUTF8 was asked for
 	data              []byte
 }
 
@@ -93,7 +93,10 @@ func (s *session) Auth(string) (sasl.Server, error) {
 	}), nil
 }
 
-func (s *session) Mail(from string, _ *smtp.MailOptions) error { s.mail.from = from; return nil }
+func (s *session) Mail(from string, opts *smtp.MailOptions) error {
+	s.mail.from, s.mail.utf8 = from, opts.UTF8
+	return nil
+}
 func (s *session) Rcpt(to string, _ *smtp.RcptOptions) error {
 	if strings.HasPrefix(to, "nobody@") {
 		return &smtp.SMTPError{Code: 550, EnhancedCode: smtp.EnhancedCode{5, 1, 1}, Message: "No such boat"}
@@ -128,6 +131,7 @@ func serve(t testing.TB, box *mailbox, implicit bool) mail.Config {
 	cert, pool := certificate(t)
 	server := smtp.NewServer(box)
 	server.ErrorLog = log.New(io.Discard, "", 0)
+	server.EnableSMTPUTF8 = true
 	server.Domain = "mx.ternquay.example"
 	server.MaxLineLength = 998 + 2 // RFC 5321, section 4.5.3.1.6
 	server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}}
