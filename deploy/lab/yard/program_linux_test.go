@@ -4,53 +4,23 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 
 	"boundwalk/deploy/lab/netns"
+	"boundwalk/deploy/lab/program"
 )
-
-// program is where the program under test lies, built once for all tests.
-var program struct {
-	once sync.Once
-	dir  string
-	err  error
-}
 
 func TestMain(m *testing.M) {
 	if os.Getenv(bridgeVar) != "" {
 		serveBridge(os.Stdin, os.Stdout)
 		return
 	}
-	code := m.Run()
-	if program.dir != "" {
-		os.RemoveAll(program.dir)
-	}
-	os.Exit(code)
-}
-
-// built gives the path of the program.
-func built(t *testing.T) string {
-	t.Helper()
-	program.once.Do(func() {
-		if program.dir, program.err = os.MkdirTemp("", "bwlab"); program.err != nil {
-			return
-		}
-		build := exec.Command("go", "build", "-o", program.dir, "boundwalk/cmd/boundwalk")
-		if out, err := build.CombinedOutput(); err != nil {
-			program.err = fmt.Errorf("%w\n%s", err, out)
-		}
-	})
-	if program.err != nil {
-		t.Fatalf("build: %v", program.err)
-	}
-	return filepath.Join(program.dir, "boundwalk")
+	os.Exit(program.Main(m))
 }
 
 // site is a folder with a plan, and the machine that looks by it.
@@ -78,7 +48,7 @@ func (s *site) write(name, text string) string {
 // command prepares the program on the site's machine.
 func (s *site) command(args ...string) *exec.Cmd {
 	s.t.Helper()
-	argv := append([]string{built(s.t)}, args...)
+	argv := append([]string{program.Built(s.t)}, args...)
 	argv = append(argv, "--plan", filepath.Join(s.dir, "plan.yaml"))
 	if s.in != nil {
 		argv = append([]string{"ip", "netns", "exec", s.in.Name}, argv...)
