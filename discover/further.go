@@ -19,7 +19,7 @@ func further(plan *inventory.Plan, at []inventory.Attached, opts Options) []Sour
 	l := links{plan: plan, opts: opts}
 	for _, n := range plan.Networks {
 		if n.Unknown == inventory.UnknownCount {
-			l.ignore = append(l.ignore, n.Subnet)
+			l.ignore = append(append(l.ignore, n.Subnet), n.Subnet6...)
 		}
 	}
 	var out []Source
@@ -57,12 +57,12 @@ func ended(network, source, end, why string) inventory.Coverage {
 
 func (l links) neighbors(a inventory.Attached) Source {
 	return func(ctx context.Context, ev *inventory.Evidence) {
-		o := ndp.Options{}
+		o := ndp.Options{Ignore: l.ignore}
 		for _, d := range l.plan.Devices {
 			o.Ask = append(o.Ask, d.Addresses...)
 		}
 		r := ndp.Look(ctx, a.Interface, o)
-		for _, n := range r.Neighbors {
+		for _, n := range slices.Concat(r.Neighbors, r.Apart) { // Assemble counts the latter, and hides their MACs
 			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: n.MAC, Addr: n.Addr, Source: inventory.SourceND, By: a.Interface, Seen: n.Seen, Live: true})
 		}
 		ev.Coverage = append(ev.Coverage, ended(a.Network, inventory.SourceND, r.End, r.Why))

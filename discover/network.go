@@ -105,6 +105,9 @@ func sweep(ctx context.Context, plan *inventory.Plan, n inventory.Network, iface
 	for _, x := range r.Heard {
 		ev.Sightings = append(ev.Sightings, sighted(x, inventory.SourceListen, iface, true))
 	}
+	for _, x := range r.Apart { // Assemble counts them, and hides what else it hears of their MACs
+		ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: x.MAC, Addr: x.Addr, Source: inventory.SourceListen, By: iface, Live: true})
+	}
 	return ev
 }
 

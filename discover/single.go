@@ -61,6 +61,9 @@ func (s singles) leases(_ context.Context, ev *inventory.Evidence) {
 	for _, f := range s.plan.Sources.Leases {
 		r := lease.Read(f.Path, lease.Options{})
 		for _, l := range r.Leases {
+			if !l.Expires.IsZero() && l.Expires.Before(time.Now()) {
+				continue // its address may be another's by now
+			}
 			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: l.MAC, Addr: l.Addr, Name: inventory.Clean(l.Name), Source: inventory.SourceLease, By: r.Server, Seen: r.Written})
 		}
 		ev.Coverage = append(ev.Coverage, ended(f.Path, inventory.SourceLease, r.End, r.Why))
@@ -243,11 +246,21 @@ func (s singles) names(ctx context.Context, ev *inventory.Evidence) {
 	}
 }
 
-// dhcp sends one discover on each attached link, and takes no lease.
+// dhcp sends one discover on each attached link, and takes no lease. A network
+// that is only counted is not asked, and whoever offers its addresses is not kept.
 func (s singles) dhcp(ctx context.Context, ev *inventory.Evidence) {
+	var done []string
 	for _, a := range s.at {
+		n, ok := s.plan.NetworkNamed(a.Network)
+		if !ok || n.Unknown == inventory.UnknownCount || !a.Up || slices.Contains(done, a.Interface) {
+			continue
+		}
+		done = append(done, a.Interface)
 		r := lease.Discover(ctx, a.Interface, lease.DiscoverOptions{})
 		for _, o := range r.Offers {
+			if of, ok := s.plan.NetworkOf(o.Addr); ok && of.Unknown == inventory.UnknownCount {
+				continue
+			}
 			x := inventory.DHCPServer{Addr: o.Server, MAC: o.MAC, Offered: o.Addr, Network: a.Network}
 			if len(o.Router) > 0 {
 				x.Router = o.Router[0]

@@ -31,7 +31,7 @@ func Assemble(plan *Plan, ev *Evidence, hist *History, maker func(MAC) string) *
 	a.sightings()
 	a.agentAddresses()
 	a.learned()
-	a.elsewhere()
+	a.hearsay()
 	a.placeAll()
 	a.claims()
 	a.describe()
@@ -191,7 +191,7 @@ func (a *assembler) sightings() {
 }
 
 func (a *assembler) sighting(s *Sighting) {
-	if s.MAC.IsMulticast() || a.hidden[s.MAC] || a.guestAddr(s) || a.isElsewhere(s) {
+	if s.MAC.IsMulticast() || a.hidden[s.MAC] || a.guestAddr(s) || a.isHearsay(s) {
 		return
 	}
 	i, ok := a.whose(s)
@@ -210,24 +210,32 @@ func (a *assembler) sighting(s *Sighting) {
 	}
 }
 
-// isElsewhere reports a row in some agent's neighbour table about a network that
-// no plan names: what lives there is not the site's, and the row alone is no sign of life.
-func (a *assembler) isElsewhere(s *Sighting) bool {
-	if s.Source != SourceNeighbors || s.Live {
+// isHearsay reports a row that alone is no sign of life: of some agent's neighbour
+// table about a network that no plan names, for what lives there is not the site's;
+// and a lease, which outlives its client, where the sweep was whole and would have met it.
+func (a *assembler) isHearsay(s *Sighting) bool {
+	if s.Live || s.Source != SourceNeighbors && s.Source != SourceLease {
 		return false
 	}
-	_, planned := a.plan.NetworkOf(s.Addr)
-	return !planned
+	n, planned := a.plan.NetworkOf(s.Addr)
+	if !planned || s.Source == SourceNeighbors {
+		return !planned
+	}
+	r, swept := a.ev.Coverage.Result(n.Name, "", SourceARP)
+	return swept && r == Complete
 }
 
-// elsewhere takes from such rows the foreign addresses of devices that something
+// hearsay takes from such rows the addresses and names of devices that something
 // else has seen: gear with a factory address shows so.
-func (a *assembler) elsewhere() {
+func (a *assembler) hearsay() {
 	for k := range a.ev.Sightings {
 		s := &a.ev.Sightings[k]
-		if i, known := a.owner[s.MAC]; known && s.MAC.IsValid() && a.isElsewhere(s) {
-			a.addAddr(i, s.Addr)
+		i, known := a.owner[s.MAC]
+		if !known || !s.MAC.IsValid() || !a.isHearsay(s) || s.Source == SourceLease && len(a.devs[i].Witnesses) == 0 {
+			continue
 		}
+		a.addAddr(i, s.Addr)
+		a.devs[i].Hostname = cmp.Or(a.devs[i].Hostname, Clean(s.Name))
 	}
 }
 

@@ -19,7 +19,7 @@ func (a *assembler) claims() {
 	for k := range a.ev.Sightings {
 		s := &a.ev.Sightings[k]
 		i, planned := at[s.Addr]
-		if planned && s.Live && s.MAC.IsValid() && !a.proxy[s.MAC] && !slices.Contains(a.devs[i].MACs, s.MAC) {
+		if planned && s.Live && s.MAC.IsValid() && !a.proxy[s.MAC] && !a.hidden[s.MAC] && !slices.Contains(a.devs[i].MACs, s.MAC) {
 			a.devs[i].claimedBy(s.MAC)
 		}
 	}

@@ -1,9 +1,11 @@
 package inventory_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"net/netip"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -285,12 +287,23 @@ func TestCountedNetworkKeepsNothing(t *testing.T) {
 	plan := site()
 	plan.Networks = append(plan.Networks, inventory.Network{Name: "berths", Subnet: netip.MustParsePrefix("198.51.100.0/24"), VLAN: 30, Unknown: inventory.UnknownCount})
 	ev := swept(inventory.Sighting{MAC: local(1), Addr: ip("198.51.100.7"), Source: inventory.SourceNeighbors, By: "router"},
-		inventory.Sighting{MAC: local(2), Addr: ip("198.51.100.8"), Source: inventory.SourceNeighbors, By: "router"})
-	a := bridgeAgent("sw", mac(2), 4, inventory.FDBEntry{MAC: local(1), Port: 101}, inventory.FDBEntry{MAC: local(3), Port: 101, VLAN: 30})
+		inventory.Sighting{MAC: local(2), Addr: ip("198.51.100.8"), Source: inventory.SourceNeighbors, By: "router"},
+		// On the same wire by IPv6: its address says nothing, the MAC of the first line does.
+		inventory.Sighting{MAC: local(1), Addr: ip("fe80::1"), Source: inventory.SourceND, By: "eth0", Live: true},
+		// It answers for an address that the plan gives a device in the counted network.
+		inventory.Sighting{MAC: local(5), Addr: ip("198.51.100.9"), Source: inventory.SourceListen, By: "eth0", Live: true})
+	plan.Devices = append(plan.Devices, inventory.Device{Name: "berth-ap", Role: inventory.AccessPoint, MACs: []inventory.MAC{mac(9)}, Addresses: []netip.Addr{ip("198.51.100.9")}})
+	a := bridgeAgent("sw", mac(2), 4, inventory.FDBEntry{MAC: local(1), Port: 101}, inventory.FDBEntry{MAC: local(3), Port: 101, VLAN: 30},
+		inventory.FDBEntry{MAC: local(4), Port: 102}) // by RFC 4188, on a port of VLAN 30 alone
+	a.PVID = map[inventory.BridgePort]int{102: 30}
 	ev.Agents = []inventory.Agent{a}
 	s := inventory.Assemble(plan, ev, nil, nil)
-	if got := s.Networks[1].Counted; got != 3 {
-		t.Errorf("counted %d, want 3", got)
+	if got := s.Networks[1].Counted; got != 5 {
+		t.Errorf("counted %d, want 5", got)
+	}
+	text, err := json.Marshal(s)
+	if err != nil || strings.Contains(string(text), "02:00:5e") {
+		t.Errorf("%v: a MAC of the counted network is in the snapshot: %s", err, text)
 	}
 	for _, d := range s.Devices {
 		for _, m := range d.MACs {
@@ -343,6 +356,23 @@ func TestForeignNeighborRowsOpenNothing(t *testing.T) {
 	}
 	if d := device(t, s, mac(0x42).String()); len(d.Foreign) != 1 || d.Foreign[0] != ip("198.51.100.42") {
 		t.Errorf("got %+v", d)
+	}
+}
+
+// A lease outlives its client: where the sweep was whole, a device that only a
+// lease knows is not there; of one that answers, it tells the name.
+func TestLeaseAloneIsNoDevice(t *testing.T) {
+	lease := func(m inventory.MAC, addr, name string) inventory.Sighting {
+		return inventory.Sighting{MAC: m, Addr: ip(addr), Name: name, Source: inventory.SourceLease, By: "dnsmasq", Seen: noon}
+	}
+	ev := swept(lease(mac(0x51), "192.0.2.51", "gone"), lease(mac(0x52), "192.0.2.52", "tern"), answered(mac(0x52), "192.0.2.52", 1))
+	s := inventory.Assemble(site(), ev, nil, nil)
+	if got := unplanned(s); len(got) != 1 || device(t, s, mac(0x52).String()).Hostname != "tern" {
+		t.Errorf("got %v, want -52 alone, called tern", got)
+	}
+	ev.Coverage[0].Result = inventory.Partial
+	if got := unplanned(inventory.Assemble(site(), ev, nil, nil)); len(got) != 2 {
+		t.Errorf("got %v, want both where the sweep was not whole", got)
 	}
 }
 

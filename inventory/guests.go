@@ -41,8 +41,13 @@ func (a *assembler) countGuests() {
 		}
 	}
 	for _, v := range a.views {
+		untagged, tagged, _ := v.vlans()
 		for _, r := range v.FDB {
-			if n := vlans[r.VLAN]; n != "" && !r.Self {
+			vlan := r.VLAN
+			if i := v.ifOf(r.Port); vlan == 0 && len(tagged[i]) == 0 {
+				vlan = untagged[i] // the table of RFC 4188 names none, and the port has no other
+			}
+			if n := vlans[vlan]; n != "" && !r.Self {
 				hide(n, r.MAC)
 			}
 		}

@@ -61,8 +61,7 @@ type Options struct {
 	// Wake does not touch them.
 	LeaveAlone []netip.Addr
 
-	// Ignore lists networks whose senders are counted but not kept, for
-	// privacy.
+	// Ignore lists networks whose senders are kept apart, for privacy.
 	Ignore []netip.Prefix
 
 	// Rate is in requests a second; zero means 20.
@@ -101,6 +100,11 @@ type Result struct {
 	// announcements, probes, and answers to what was not asked, in the same
 	// order. They may have addresses of any network.
 	Heard []Reply
+
+	// Apart are senders of Options.Ignore, with the address that told so, at
+	// most 4,096 of them: to leave out what other sources know of the same
+	// MACs, and never to be stored.
+	Apart []Reply
 
 	// NotAsked lists the addresses of the prefix that should have been asked
 	// and were not.

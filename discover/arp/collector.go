@@ -36,7 +36,8 @@ type collector struct {
 	other     map[sender]int // index in heard
 	kept      []sighting     //
 	heard     []sighting     //
-	counts    Result         // its counters only
+	apart     map[sender]bool
+	counts    Result // its counters only
 }
 
 func newCollector(s span, most int) *collector {
@@ -48,6 +49,7 @@ func newCollector(s span, most int) *collector {
 		owners:    make([]uint8, s.size),
 		answer:    make(map[sender]int),
 		other:     make(map[sender]int),
+		apart:     make(map[sender]bool),
 	}
 }
 
@@ -92,8 +94,11 @@ func (c *collector) note(m message, err error, now time.Time) (Reply, bool) {
 	if m.mac == c.own {
 		return Reply{}, false
 	}
-	if c.ignores(m) {
+	if at, ignored := c.ignores(m); ignored {
 		c.counts.Ignored++
+		if len(c.apart) < mostHeard {
+			c.apart[sender{at, m.mac}] = true
+		}
 		return Reply{}, false
 	}
 	if m.source != m.mac {
@@ -116,14 +121,15 @@ func (c *collector) note(m message, err error, now time.Time) (Reply, bool) {
 	return fresh, added
 }
 
-// ignores reports whether the sender is of a network that is not to be kept. A
-// probe has no address yet; the one that it asks for tells its network.
-func (c *collector) ignores(m message) bool {
+// ignores reports whether the sender is of a network that is not to be kept,
+// and the address that tells so. A probe has no address yet; the one that it
+// asks for tells its network.
+func (c *collector) ignores(m message) (netip.Addr, bool) {
 	addr := m.addr
 	if !addr.IsValid() {
 		addr = m.target
 	}
-	return slices.ContainsFunc(c.ignore, func(p netip.Prefix) bool { return p.Contains(addr) })
+	return addr, slices.ContainsFunc(c.ignore, func(p netip.Prefix) bool { return p.Contains(addr) })
 }
 
 // keep adds a sighting to list or brings the known one up to date, and reports
@@ -150,6 +156,11 @@ func (c *collector) result() Result {
 	r := c.counts
 	r.Replies = ordered(c.kept)
 	r.Heard = ordered(c.heard)
+	var apart []sighting
+	for s := range c.apart {
+		apart = append(apart, sighting{Reply: Reply{Addr: s.addr, MAC: s.mac}})
+	}
+	r.Apart = ordered(apart)
 	for i, n := range c.asked {
 		if n == 0 && !c.span.left[i] {
 			r.NotAsked = append(r.NotAsked, c.span.addr(i))

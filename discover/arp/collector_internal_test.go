@@ -90,14 +90,25 @@ func TestHeardUnasked(t *testing.T) {
 	}
 }
 
-func TestIgnoredNetworksLeaveNoMAC(t *testing.T) {
+// Senders of ignored networks are kept apart, with the address that tells so,
+// and nobody is told of them.
+func TestIgnoredNetworksStandApart(t *testing.T) {
 	c := newCollector(site(t), 100)
 	c.ignore = []netip.Prefix{netip.MustParsePrefix("198.51.100.0/24")}
+	c.each = func(r Reply) { t.Errorf("told of %+v", r) }
 	c.add(padded(t, requestFrom31), start)
 	c.add(padded(t, probeFrom31), start) // asks for an address there
 	got := c.result()
 	if len(got.Heard) != 0 || got.Ignored != 2 {
 		t.Errorf("%d heard, %d ignored; want 0 and 2", len(got.Heard), got.Ignored)
+	}
+	for _, r := range got.Apart {
+		if r.MAC != mac31 || !c.ignore[0].Contains(r.Addr) {
+			t.Errorf("apart: %+v", r)
+		}
+	}
+	if len(got.Apart) == 0 {
+		t.Error("nobody stands apart")
 	}
 }
 

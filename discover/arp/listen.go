@@ -15,7 +15,7 @@ import (
 
 // ListenOptions say how to listen. The zero value works.
 type ListenOptions struct {
-	// Ignore lists networks whose senders are counted but not kept.
+	// Ignore lists networks whose senders are kept apart, and not told to Each.
 	Ignore []netip.Prefix
 
 	// Most bounds the senders that are kept; zero means 4,096. Beyond it

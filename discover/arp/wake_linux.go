@@ -154,7 +154,7 @@ func (r *Result) readNeighbors(ctx context.Context, iface string, hosts span, op
 		found.note(m, nil, n.Confirmed)
 	}
 	seen := found.result()
-	r.Replies, r.Heard, r.Ignored = seen.Replies, seen.Heard, seen.Ignored
+	r.Replies, r.Heard, r.Apart, r.Ignored = seen.Replies, seen.Heard, seen.Apart, seen.Ignored
 	return nil
 }
 

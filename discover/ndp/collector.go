@@ -31,6 +31,8 @@ type collector struct {
 	most int
 	own  []netip.Addr
 
+	ignore []netip.Prefix // networks whose neighbours stand apart
+
 	mu      sync.Mutex
 	claims  map[claim]Neighbor
 	macs    map[netip.Addr]int // MACs known for an address; 0: it only answered
@@ -173,12 +175,18 @@ func (c *collector) result() Result {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	r := c.counts
-	r.Neighbors = slices.SortedFunc(maps.Values(c.claims), func(a, b Neighbor) int {
+	for _, n := range slices.SortedFunc(maps.Values(c.claims), func(a, b Neighbor) int {
 		if d := a.Addr.Compare(b.Addr); d != 0 {
 			return d
 		}
 		return slices.Compare(a.MAC[:], b.MAC[:])
-	})
+	}) {
+		if slices.ContainsFunc(c.ignore, func(p netip.Prefix) bool { return p.Contains(n.Addr) }) {
+			r.Apart = append(r.Apart, n)
+		} else {
+			r.Neighbors = append(r.Neighbors, n)
+		}
+	}
 	r.Routers = slices.SortedFunc(maps.Values(c.routers), func(a, b Router) int { return a.Addr.Compare(b.Addr) })
 	return r
 }

@@ -143,6 +143,22 @@ func TestCollector(t *testing.T) {
 	}
 }
 
+// Neighbours in networks that are to be ignored stand apart, with their MACs;
+// which of their link-local addresses is the same device is for the caller to tell.
+func TestIgnoredNetworksStandApart(t *testing.T) {
+	c := newCollector(7, 100, nil)
+	c.ignore = []netip.Prefix{netip.MustParsePrefix("2001:db8::/64")}
+	c.add(advertisement(camera, mac31), local, 255, start)
+	c.add(advertisement(local, mac31), local, 255, start)
+	got := c.result()
+	if want := []Neighbor{{Addr: camera, MAC: mac31, Seen: start}}; !reflect.DeepEqual(got.Apart, want) {
+		t.Errorf("apart: %+v, want %+v", got.Apart, want)
+	}
+	if want := []Neighbor{{Addr: local, MAC: mac31, Seen: start}}; !reflect.DeepEqual(got.Neighbors, want) {
+		t.Errorf("kept: %+v, want %+v", got.Neighbors, want)
+	}
+}
+
 func TestFlood(t *testing.T) {
 	c := newCollector(7, 500, nil)
 	for i := range uint32(100_000) {

@@ -53,6 +53,9 @@ type Options struct {
 	// that are not IPv6 are ignored.
 	Ask []netip.Addr
 
+	// Ignore lists networks whose neighbours are kept apart, for privacy.
+	Ignore []netip.Prefix
+
 	// Rate is in packets a second; zero means 20.
 	Rate int
 
@@ -68,9 +71,15 @@ type Options struct {
 type Result struct {
 	Neighbors []Neighbor // by address, then MAC
 	Routers   []Router   // by address
-	Sent      int        // packets
-	Malformed int        // ND messages that are none, or come from beyond the link
-	Overflow  int        // messages not kept since a bound was reached
+
+	// Apart are neighbours in networks of Options.Ignore, in the same order and
+	// within the same bound: to leave out what else is known of the same MACs,
+	// and never to be stored.
+	Apart []Neighbor
+
+	Sent      int // packets
+	Malformed int // ND messages that are none, or come from beyond the link
+	Overflow  int // messages not kept since a bound was reached
 
 	// End is complete, no-answer, partial (stopped, or a bound reached),
 	// refused (no right to open a raw socket) or skipped (no IPv6 there).
@@ -103,12 +112,14 @@ func Look(ctx context.Context, iface string, opts Options) Result {
 		return Result{End: "skipped", Why: err.Error()}
 	}
 	defer conn.close()
+	found := newCollector(conn.id, cmp.Or(opts.Most, defaultMost), link.own)
+	found.ignore = opts.Ignore
 	l := look{
 		opts:  opts,
 		link:  link,
 		conn:  conn,
 		pace:  rate.NewLimiter(rate.Limit(cmp.Or(opts.Rate, defaultRate)), 1),
-		found: newCollector(conn.id, cmp.Or(opts.Most, defaultMost), link.own),
+		found: found,
 	}
 	g, gctx := errgroup.WithContext(ctx)
 	reading, stop := context.WithCancel(gctx)
