@@ -19,7 +19,7 @@ var ErrByHand = errors.New("change it by hand")
 // the file does not hold at that place.
 var ErrNotThere = errors.New("not there")
 
-// Change is one change of a plan file, made by Set, Unset, Append, Replace or Add.
+// Change is one change of a plan file, made by Set, Unset, Append, Replace, Remove or Add.
 type Change struct {
 	do         operation
 	device     string
@@ -35,6 +35,7 @@ const (
 	unsetKey
 	appendValue
 	replaceValue
+	removeValue
 	addDevice
 )
 
@@ -58,6 +59,12 @@ func Replace(device, key, old, value string) Change {
 	return Change{do: replaceValue, device: device, key: key, old: old, value: value}
 }
 
+// Remove takes one value out of a device's key that may hold several, such as
+// spare; the key goes with its last value.
+func Remove(device, key, value string) Change {
+	return Change{do: removeValue, device: device, key: key, value: value, old: value}
+}
+
 // Add puts a new device behind the last one. What it does not say shows through
 // from its model and from the site's cable.
 func Add(d inventory.Device) Change { return Change{do: addDevice, device: d.Name, add: d} }
@@ -72,6 +79,8 @@ func (c Change) String() string {
 		return fmt.Sprintf("add to %s of %s", c.key, c.device)
 	case replaceValue:
 		return fmt.Sprintf("replace in %s of %s", c.key, c.device)
+	case removeValue:
+		return fmt.Sprintf("take from %s of %s", c.key, c.device)
 	}
 	return "add " + c.device
 }
@@ -212,13 +221,15 @@ func (e *editor) change(c Change) error {
 		if err != nil {
 			return err
 		}
-		own[at].value = list
+		if own[at].value = list; len(list.Content) == 0 {
+			own = slices.Delete(own, at, at+1)
+		}
 	}
 	e.own[c.device] = own
 	return nil
 }
 
-// listed is a list with a value added, or put in another's place.
+// listed is a list with a value added, put in another's place, or taken out.
 func (c Change) listed(n, value *yaml.Node) (*yaml.Node, error) {
 	list := &yaml.Node{Kind: yaml.SequenceNode, Tag: "!!seq", Content: []*yaml.Node{n}}
 	if n.Kind == yaml.SequenceNode {
@@ -232,7 +243,11 @@ func (c Change) listed(n, value *yaml.Node) (*yaml.Node, error) {
 	if err != nil {
 		return nil, err
 	}
-	list.Content[i] = value
+	if c.do == removeValue {
+		list.Content = slices.Delete(list.Content, i, i+1)
+	} else {
+		list.Content[i] = value
+	}
 	return list, nil
 }
 

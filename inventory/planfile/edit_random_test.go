@@ -77,7 +77,16 @@ func randomEdit(t *testing.T, rng *rand.Rand, f *planfile.File) *planfile.File {
 // randomChange is a change of device i, or a new device; want is changed alike.
 func randomChange(rng *rand.Rand, want *inventory.Plan, i int) []planfile.Change {
 	d, m := &want.Devices[i], randomMAC(rng)
-	switch rng.IntN(5) {
+	switch rng.IntN(6) {
+	case 5:
+		if len(d.MACs) == 0 {
+			return nil
+		}
+		old := d.MACs[rng.IntN(len(d.MACs))]
+		if d.MACs = slices.DeleteFunc(slices.Clone(d.MACs), func(m inventory.MAC) bool { return m == old }); len(d.MACs) == 0 {
+			d.MACs = nil
+		}
+		return []planfile.Change{planfile.Remove(d.Name, "mac", old.String())}
 	case 0:
 		d.At = inventory.PortRef{Device: "hub", Port: fmt.Sprint(100 + rng.IntN(900_000))}
 		return []planfile.Change{planfile.Set(d.Name, "at", d.At.String())}

@@ -25,7 +25,7 @@ networks:
   yard: {subnet: 203.0.113.0/25}
 models: {dome: {role: camera, draws: {usual: 5 W, most: 11 W}}}
 devices:
-  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12} # in the rack
+  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10,  11]} # in the rack
   one:  {model: dome,  mac: 0000.5e00.5331, 'at': hub/1 }   # odd blanks
 
   # a comment of its own
@@ -113,6 +113,20 @@ func TestEdit(t *testing.T) {
 		{"two lines out of a block mapping", []planfile.Change{planfile.Unset("two", "note")}, `
 -    note: an umlaut ü, and
 -      a second line`},
+		{"the first of a flow list", []planfile.Change{planfile.Remove("hub", "spare", "9")}, `
+-  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10,  11]} # in the rack
++  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [10,  11]} # in the rack`},
+		{"another of a flow list", []planfile.Change{planfile.Remove("hub", "spare", "11")}, `
+-  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10,  11]} # in the rack
++  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10]} # in the rack`},
+		{"all of a flow list", []planfile.Change{planfile.Remove("hub", "spare", "10"), planfile.Remove("hub", "spare", "11"), planfile.Remove("hub", "spare", "9")}, `
+-  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10,  11]} # in the rack
++  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12} # in the rack`},
+		{"one of a block list", []planfile.Change{planfile.Remove("two", "mac", "00:00:5e:00:53:32")}, `
+-      - '00:00:5e:00:53:32'  # cable side`},
+		{"the only value", []planfile.Change{planfile.Remove("three", "mac", "00:00:5e:00:53:33")}, `
+-    mac: ["00:00:5e:00:53:33"],   # one
++       # one`},
 		{"a new device", []planfile.Change{planfile.Add(inventory.Device{Name: "six", Model: "dome",
 			MACs: []inventory.MAC{{0, 0, 0x5e, 0, 0x53, 0x36}}, At: inventory.PortRef{Device: "hub", Port: "6"}})}, `
 +  six: {model: dome, mac: "00:00:5e:00:53:36", at: hub/6}`},
@@ -198,6 +212,8 @@ devices:
 		{"no such key", f, planfile.Set("one", "colour", "red"), planfile.ErrNotThere, `no key "colour"`},
 		{"a key that is not there", f, planfile.Unset("one", "room"), planfile.ErrNotThere, "does not say it itself"},
 		{"a MAC that is not there", f, planfile.Replace("one", "mac", "00:00:5e:00:53:99", "00:00:5e:00:53:98"), planfile.ErrNotThere, "does not hold"},
+		{"a value that is not there", f, planfile.Remove("hub", "spare", "7"), planfile.ErrNotThere, "does not hold"},
+		{"a value of a key that is not there", f, planfile.Remove("one", "spare", "7"), planfile.ErrNotThere, "does not say it itself"},
 		{"a taken port", f, planfile.Set("one", "at", "hub/2"), nil, `port "2" of "hub" is "one"'s already`},
 		{"a taken MAC", f, planfile.Append("one", "mac", "02:00:5e:00:53:32"), nil, "already"},
 		{"no MAC", f, planfile.Set("one", "mac", "00:00:5e:0:53:1"), nil, "no MAC address"},
@@ -246,7 +262,7 @@ func FuzzEdit(f *testing.F) {
 			return
 		}
 		for _, c := range []planfile.Change{planfile.Set(device, key, value), planfile.Append(device, key, value), planfile.Unset(device, key),
-			planfile.Replace(device, key, value, value+"x"), planfile.Add(inventory.Device{Name: device, Note: value, Room: key})} {
+			planfile.Replace(device, key, value, value+"x"), planfile.Remove(device, key, value), planfile.Add(inventory.Device{Name: device, Note: value, Room: key})} {
 			text, err := p.Edit(c)
 			if err != nil {
 				continue

@@ -85,8 +85,25 @@ func (l layout) change(root *yaml.Node, c Change) ([]splice, error) {
 		return l.change(root, Set(c.device, c.key, c.value))
 	case !there:
 		return nil, byHand(m, "has it from a merge (<<)")
+	case c.do == removeValue:
+		return l.remove(m, value, c)
 	}
 	return l.changeValue(value, c)
+}
+
+// remove takes a value out of a key's list, or the key where it is the only one.
+func (l layout) remove(m, value *yaml.Node, c Change) ([]splice, error) {
+	if value.Kind == yaml.SequenceNode && len(value.Content) > 1 {
+		i, err := c.find(value.Content)
+		if err != nil {
+			return nil, err
+		}
+		s, err := l.removeItem(value, i)
+		return []splice{s}, err
+	}
+	i := slices.IndexFunc(m.Content, func(n *yaml.Node) bool { return n == value })
+	s, err := l.removePair(m, i-1)
+	return []splice{s}, err
 }
 
 func (l layout) changeValue(value *yaml.Node, c Change) ([]splice, error) {

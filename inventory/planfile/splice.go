@@ -254,36 +254,6 @@ func (l layout) insertPair(m *yaml.Node, pair string) (splice, error) {
 	return splice{at, at, l.lineBreak() + indent + pair}, nil
 }
 
-// insertItem puts an entry behind the last one of a list, or makes a list of a
-// single value.
-func (l layout) insertItem(n *yaml.Node, item string) ([]splice, error) {
-	if n.Kind != yaml.SequenceNode {
-		from, to, err := l.inPlace(n)
-		if err != nil {
-			return nil, err
-		}
-		return []splice{{from, from, "["}, {to, to, ", " + item + "]"}}, nil
-	}
-	end, ok := l.end(n)
-	switch {
-	case !ok:
-		return nil, byHand(n, "is a list that cannot be added to in place")
-	case n.Style&yaml.FlowStyle != 0 && len(n.Content) == 0:
-		return []splice{{end - 1, end - 1, item}}, nil
-	case n.Style&yaml.FlowStyle != 0:
-		if end, ok = l.end(n.Content[len(n.Content)-1]); !ok {
-			return nil, byHand(n, "is a list that cannot be added to in place")
-		}
-		return []splice{{end, end, ", " + item}}, nil
-	}
-	from, ok := l.start(n)
-	if !ok || from < l.lineStart(from) || l.src[from] != '-' {
-		return nil, byHand(n, "is a list that cannot be added to in place")
-	}
-	at := l.lineEnd(end)
-	return []splice{{at, at, l.lineBreak() + strings.Repeat(" ", n.Column-1) + "- " + item}}, nil
-}
-
 // removePair takes a key with its value out of a mapping, and the line with it
 // where nothing else stands on that.
 func (l layout) removePair(m *yaml.Node, i int) (splice, error) {
