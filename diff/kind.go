@@ -1,5 +1,11 @@
 package diff
 
+import (
+	"cmp"
+	"maps"
+	"slices"
+)
+
 // Kind is what a finding is about, as the contract spells it.
 type Kind string
 
@@ -147,6 +153,13 @@ func (k Kind) Severity() Severity {
 func (k Kind) Exists() bool {
 	_, ok := defaults[k]
 	return ok
+}
+
+// Kinds is every kind, the most urgent by default first, then by name.
+func Kinds() []Kind {
+	return slices.SortedFunc(maps.Keys(defaults), func(a, b Kind) int {
+		return cmp.Or(a.Severity().Rank()-b.Severity().Rank(), cmp.Compare(a, b))
+	})
 }
 
 // OfAbsence reports whether findings of the kind say that something is not

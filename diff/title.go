@@ -67,6 +67,9 @@ var titles = map[Kind]string{
 	NoRoom:           "%s no longer fits",
 }
 
+// Title says what findings of the kind say, with "…" for their subject.
+func (k Kind) Title() string { return strings.ReplaceAll(titles[k], "%s", "…") }
+
 // Title says the finding in one line, with how many hang behind it.
 func (f Finding) Title() string {
 	t, ok := titles[f.Kind]

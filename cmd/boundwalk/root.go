@@ -118,6 +118,7 @@ func (a *app) root() *cobra.Command {
 	f.StringVar(&a.failOn, "fail-on", string(diff.Urgent), "exit 3 where a finding is at or above `urgent, warning, note or never`")
 	f.StringVar(&a.registry, "registry", "", "a newer IEEE registry `file` (CSV) to tell makers by")
 	root.AddCommand(a.demoCommand(), a.draftCommand(), a.runCommand(), a.checkCommand(), a.sheetCommand(), a.commissionCommand(), a.showCommand(), a.acceptCommand(), a.hushCommand(), a.doctorCommand(), a.backupCommand(), a.digestCommand(), a.serveCommand(), a.versionCommand(), a.manualCommand())
+	root.AddCommand(a.topics()...)
 	root.PersistentPreRunE = func(*cobra.Command, []string) error { return a.checkFailOn() }
 	strictArgs(root)
 	return root

@@ -140,7 +140,7 @@ func (t *table[T]) unknown(r *reader, pairs []pair) {
 		case len(names) <= 16:
 			r.fault(p.key, "%s has no key %s (it has %s)", t.what, quoted(name), strings.Join(names, ", "))
 		default:
-			r.fault(p.key, "%s has no key %s: the JSON Schema lists all keys", t.what, quoted(name))
+			r.fault(p.key, "%s has no key %s: \"boundwalk help plan\" lists all keys", t.what, quoted(name))
 		}
 	}
 }

@@ -204,7 +204,7 @@ var severityKey = field("severity", codec[map[string]string]{
 		out := make(map[string]string, len(pairs))
 		for _, p := range pairs {
 			if kind := p.key.Value; !slices.Contains(kinds, kind) {
-				hint := "the contract lists them"
+				hint := `"boundwalk help findings" lists them`
 				if near := nearest(kind, kinds); near != "" {
 					hint = "did you mean " + near + "?"
 				}
@@ -236,4 +236,4 @@ var severityKey = field("severity", codec[map[string]string]{
 		return &jsonschema.Schema{Type: "object", AdditionalProperties: severityWord.schema(), PropertyNames: &jsonschema.Schema{Enum: anys(kinds)}}
 	},
 }, func(p *inventory.Plan) *map[string]string { return &p.Severity },
-	"Severities of kinds of findings that are to differ from the contract: urgent, warning, note, off.")
+	"Severities of kinds of findings that are to differ from the usual ones: urgent, warning, note, off.")
