@@ -9,14 +9,15 @@ type Change struct {
 	Lost    bool   // it is made by Lose, the others by Drift
 	restart string // the agent that starts anew with all that it feeds
 	do      func(w *world)
+	undo    func(w *world) // what is lost comes back
 }
 
 // drift is what happens after the site was as planned.
 var drift = []Change{
 	{What: "the access point in the office is dark", Finding: "missing-device/office-ap", Lost: true,
-		do: func(w *world) { w.box("office-ap").off = true }},
+		do: func(w *world) { w.box("office-ap").off = true }, undo: func(w *world) { w.box("office-ap").off = false }},
 	{What: "the little switch in the sail loft is dark, and both cameras behind it", Finding: "missing-device/loft-switch", Lost: true,
-		do: func(w *world) { w.box("loft-switch").off = true }},
+		do: func(w *world) { w.box("loft-switch").off = true }, undo: func(w *world) { w.box("loft-switch").off = false }},
 	{What: "someone has plugged a device that nobody knows into a spare port of the shed", Finding: "unknown-device/00:00:5e:00:53:66",
 		do: func(w *world) {
 			w.boxes = append(w.boxes, box{name: "stranger", mac: "00:00:5e:00:53:66", addr: "203.0.113.150", vlan: cameras, at: "shed-switch/8", class: 3, watts: 12.4})

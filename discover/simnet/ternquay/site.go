@@ -124,6 +124,19 @@ func (s *Site) tell(now time.Time) error {
 // in a row, so one run belongs between Lose and Drift.
 func (s *Site) Lose() error { return s.change(&s.lost, func(c Change) bool { return c.Lost }) }
 
+// Find brings back what Lose made dark.
+func (s *Site) Find() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.lost = false
+	for _, c := range drift {
+		if c.Lost {
+			c.undo(s.world)
+		}
+	}
+	return s.tell(time.Now())
+}
+
 // Drift changes everything else that Changes lists. What is shown once only, such
 // as a restart, is shown by the next run.
 func (s *Site) Drift() error { return s.change(&s.after, func(c Change) bool { return !c.Lost }) }

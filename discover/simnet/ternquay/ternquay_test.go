@@ -222,6 +222,36 @@ func TestDrift(t *testing.T) {
 	}
 }
 
+// What was lost is missing after two runs, and back in the first run after it is found.
+func TestLoseAndFind(t *testing.T) {
+	t.Parallel()
+	v := start(t)
+	v.run(t)
+	if err := v.Lose(); err != nil {
+		t.Fatal(err)
+	}
+	v.run(t)
+	missing := func() (names []string) {
+		_, found := v.run(t)
+		for _, f := range found {
+			if f.Kind == diff.MissingDevice {
+				names = append(names, f.Subject)
+			}
+		}
+		slices.Sort(names)
+		return names
+	}
+	if got, want := missing(), []string{"loft-switch", "office-ap"}; !slices.Equal(got, want) {
+		t.Errorf("missing %v, want %v", got, want)
+	}
+	if err := v.Find(); err != nil {
+		t.Fatal(err)
+	}
+	if got := missing(); got != nil {
+		t.Errorf("found again, and missing: %v", got)
+	}
+}
+
 // The agents answer to their own accounts alone, one to "public" as well, and
 // none of them off this machine.
 func TestAccounts(t *testing.T) {
