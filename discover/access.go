@@ -49,14 +49,14 @@ func checkLogins(ctx context.Context, plan *inventory.Plan, opts Options, agents
 				Why: "the plan itself asks it by the usual community", When: ev.Finished})
 		}
 	}
-	targets := l.targets(ev)
+	targets := l.only(ev, l.targets(ev))
 	if len(targets) == 0 {
 		return
 	}
 	if opts.Ledger == nil {
 		for _, t := range targets {
 			t.Account.Password.Wipe()
-			l.add(ev, notChecked(t.Device, t.Account.Entry, string(t.Account.Over), "not tried by this command; \"boundwalk run --logins\" tries", ev.Finished))
+			l.add(ev, notChecked(t.Device, t.Account.Entry, string(t.Account.Over), "without a logbook to count the tries in, none is made", ev.Finished))
 		}
 		return
 	}
@@ -69,6 +69,23 @@ func checkLogins(ctx context.Context, plan *inventory.Plan, opts Options, agents
 		l.add(ev, l.told(r))
 	}
 	opts.Progress("factory accounts", len(targets), len(targets))
+}
+
+// only keeps the targets that this survey is about, and tells the others as not checked.
+func (l logins) only(ev *inventory.Evidence, targets []login.Target) []login.Target {
+	if l.opts.LoginsOf == nil {
+		return targets
+	}
+	var out []login.Target
+	for _, t := range targets {
+		if slices.Contains(l.opts.LoginsOf, t.Device) {
+			out = append(out, t)
+			continue
+		}
+		t.Account.Password.Wipe()
+		l.add(ev, notChecked(t.Device, t.Account.Entry, string(t.Account.Over), "this run was about other devices", ev.Finished))
+	}
+	return out
 }
 
 // asksByUsual reports whether the agent was read by the usual community just now.

@@ -170,6 +170,34 @@ func TestNoLedgerNoTry(t *testing.T) {
 	}
 }
 
+// Only the device that the survey is about is tried, the usual community included.
+func TestLoginsOfOne(t *testing.T) {
+	port, counted := refusing(t)
+	factory := &inventory.FactoryLogin{Over: "http", Port: port, User: "admin", Password: "admin"}
+	plan := loopback(
+		inventory.Device{Name: "slip-cam", Role: inventory.Camera, Addresses: []netip.Addr{netip.MustParseAddr("127.0.0.1")}, FactoryLogin: factory},
+		inventory.Device{Name: "gate-cam", Role: inventory.Camera, Addresses: []netip.Addr{netip.MustParseAddr("127.0.0.2")}, FactoryLogin: factory})
+	plan.FactoryLogins = inventory.LoginsAfterChange
+	for _, c := range []struct {
+		of    []string
+		tried string
+	}{{[]string{}, ""}, {[]string{"slip-cam"}, "slip-cam"}} {
+		var ledger tries
+		ev := discover.Survey(t.Context(), plan, discover.Options{Secrets: secrets, LoginsAsked: true, LoginsOf: c.of, Ledger: &ledger})
+		got := ""
+		for _, r := range ev.Logins {
+			if r.Outcome == inventory.LoginRefused {
+				got += r.Device
+			} else if r.Why != "this run was about other devices" {
+				t.Errorf("of %v: %+v", c.of, r)
+			}
+		}
+		if got != c.tried || int(counted.Load()) != len(c.of) || len(ledger) != len(c.of) {
+			t.Errorf("of %v: %q, %d logins, %d in the ledger", c.of, got, counted.Load(), len(ledger))
+		}
+	}
+}
+
 // The plan's signs of a form tell a factory login from a changed one, and a
 // device that nobody has set up.
 func TestFormByPlan(t *testing.T) {

@@ -37,6 +37,9 @@ type Options struct {
 	// LoginsAsked means that a person asked for these tries. A day between two
 	// tries and what else the gate of package login wants hold all the same.
 	LoginsAsked bool
+	// LoginsOf names the only devices whose accounts may be tried; nil: all. What is
+	// tried there is up to the gate all the same.
+	LoginsOf []string
 }
 
 // Source adds what it saw to the evidence. It blocks until it is done or ctx

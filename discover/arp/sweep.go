@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/netip"
 	"os"
 	"strings"
 	"syscall"
@@ -29,6 +30,31 @@ func Sweep(ctx context.Context, iface string, opts Options) (Result, error) {
 	if err != nil {
 		return Result{}, fmt.Errorf("sweep %s on %s: %w", opts.Prefix, iface, err)
 	}
+	return ask(ctx, at, hosts, opts)
+}
+
+// Foreign is Sweep for a prefix that the interface has no address in, such as
+// the range that gear comes with from its factory. Requests carry the
+// interface's first address: hosts answer such, unless they check by their
+// routes where it comes from, so that silence proves nothing.
+func Foreign(ctx context.Context, iface string, opts Options) (Result, error) {
+	hosts, err := newSpan(opts.Prefix)
+	if err != nil {
+		return Result{}, err
+	}
+	at, err := await(ctx, iface, netip.Prefix{}, opts.Wait)
+	if err == nil && len(at.own) == 0 {
+		err = fmt.Errorf("%w: the interface has no address", ErrNotRun)
+	}
+	if err != nil {
+		return Result{}, fmt.Errorf("sweep %s on %s: %w", opts.Prefix, iface, err)
+	}
+	at.sender = at.own[0]
+	return ask(ctx, at, hosts, opts)
+}
+
+// ask sweeps the hosts from an interface that is ready.
+func ask(ctx context.Context, at attachment, hosts span, opts Options) (Result, error) {
 	hosts.leave(at.own...)
 	hosts.leave(opts.Skip...)
 	s := sweep{
@@ -41,12 +67,12 @@ func Sweep(ctx context.Context, iface string, opts Options) (Result, error) {
 		window: max(opts.Window, leastWindow),
 	}
 	s.found.own, s.found.ignore = at.mac, opts.Ignore
-	err = at.hear(ctx, s.found, s.send)
+	err := at.hear(ctx, s.found, s.send)
 	r := s.found.result()
 	r.Sender = at.sender
 	if err != nil {
 		r.Why = err.Error()
-		return r, fmt.Errorf("sweep %s on %s: %w", opts.Prefix, iface, err)
+		return r, fmt.Errorf("sweep %s on %s: %w", opts.Prefix, at.ifi.Name, err)
 	}
 	r.Why = r.shortcoming()
 	r.Complete = r.Why == ""
