@@ -106,20 +106,8 @@ func (b *builder) intro() []string {
 
 // present counts the devices as the last run saw them.
 func (b *builder) present() string {
-	planned, there, unknown := 0, 0, 0
-	for i := range b.Snapshot.Devices {
-		d := &b.Snapshot.Devices[i]
-		switch {
-		case d.Planned && d.Presence != inventory.Unseeable:
-			planned++
-			if d.Presence == inventory.Present {
-				there++
-			}
-		case !d.Planned && !d.Self && !(d.Private && d.BehindAP):
-			unknown++
-		}
-	}
-	return fmt.Sprintf("%d of %s there, %d unknown.", there, plural(planned, "planned device is", "planned devices are"), unknown)
+	n := b.Snapshot.Headcount()
+	return fmt.Sprintf("%d of %s there, %d unknown.", n.There, plural(n.Planned, "planned device is", "planned devices are"), n.Unknown)
 }
 
 // notices are what puts the rest of the mail in doubt.

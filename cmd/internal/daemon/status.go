@@ -109,10 +109,9 @@ func (d *Daemon) showMetrics(ctx context.Context, snap *inventory.Snapshot) {
 	for i := range snap.Devices {
 		if s := &snap.Devices[i]; s.Planned {
 			v.Devices[string(s.Presence)]++
-		} else if !s.Self {
-			v.Devices["unknown"]++
 		}
 	}
+	v.Devices["unknown"] = snap.Headcount().Unknown
 	for i := range snap.Ports {
 		if p := &snap.Ports[i]; p.Power != nil && p.Power.Draw != nil && p.Power.DrawBasis == inventory.Measured {
 			v.Ports = append(v.Ports, metrics.PortPower{Switch: p.Switch, Port: p.Port, Watts: p.Power.Draw.Watts()})

@@ -3,12 +3,10 @@ package report
 import (
 	"encoding/json"
 	"io"
-	"slices"
 	"time"
 
 	"boundwalk/cmd/internal/pass"
 	"boundwalk/diff"
-	"boundwalk/inventory"
 )
 
 // The shapes of the contract: keys may be added, none changes its meaning.
@@ -33,6 +31,7 @@ type runHead struct {
 type counts struct {
 	Devices  int `json:"devices"`
 	Unknown  int `json:"unknown"`
+	Private  int `json:"private"` // made-up addresses behind access points
 	Ports    int `json:"ports"`
 	Findings int `json:"findings"`
 }
@@ -95,14 +94,9 @@ func findingsJSON(fs []diff.Finding, hushed map[string]string) []findingJSON {
 // RunJSON writes one run by the contract.
 func RunJSON(w io.Writer, r *pass.Result) error {
 	s := r.Snapshot
+	n := s.Headcount()
 	j := runJSON{Site: r.Plan.Site.Name, Run: runHead{ID: r.ID, Started: at(s.Started), Finished: at(s.Finished), Complete: !s.Aborted, Settling: r.Settling},
-		Counts: counts{Devices: len(s.Devices), Ports: len(s.Ports), Findings: len(r.Findings)}, Findings: findingsJSON(r.Findings, r.Hushed), Coverage: []coverageJSON{}}
-	taken := claimed(s)
-	for i := range s.Devices {
-		if isUnknown(&s.Devices[i], taken) {
-			j.Counts.Unknown++
-		}
-	}
+		Counts: counts{Devices: len(s.Devices), Unknown: n.Unknown, Private: n.Private, Ports: len(s.Ports), Findings: len(r.Findings)}, Findings: findingsJSON(r.Findings, r.Hushed), Coverage: []coverageJSON{}}
 	for _, c := range s.Coverage {
 		j.Coverage = append(j.Coverage, coverageJSON{What: c.What(), Source: c.Source, Result: string(c.Result), Why: text(c.Why)})
 	}
@@ -127,20 +121,4 @@ func write(w io.Writer, v any) error {
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
 	return e.Encode(v)
-}
-
-// claimed are the addresses that stand in a planned device's stead: they are
-// told with that device, and are nobody unknown.
-func claimed(s *inventory.Snapshot) map[inventory.MAC]bool {
-	out := map[inventory.MAC]bool{}
-	for i := range s.Devices {
-		for _, m := range s.Devices[i].Claimed {
-			out[m] = true
-		}
-	}
-	return out
-}
-
-func isUnknown(d *inventory.SeenDevice, claimed map[inventory.MAC]bool) bool {
-	return !d.Planned && !d.Self && !slices.ContainsFunc(d.MACs, func(m inventory.MAC) bool { return claimed[m] })
 }

@@ -88,25 +88,10 @@ func withoutHushed(fs []diff.Finding, hushed map[string]string) []diff.Finding {
 
 func (p *page) summary(r *pass.Result) {
 	s := r.Snapshot
-	planned, there, unknown, private := 0, 0, 0, 0
-	taken := claimed(s)
-	for i := range s.Devices {
-		d := &s.Devices[i]
-		switch {
-		case d.Planned && d.Presence != inventory.Unseeable:
-			planned++
-			if d.Presence == inventory.Present {
-				there++
-			}
-		case isUnknown(d, taken) && d.Private && d.BehindAP:
-			private++
-		case isUnknown(d, taken):
-			unknown++
-		}
-	}
-	line := fmt.Sprintf("%d of %d planned devices are there; %d unknown", there, planned, unknown)
-	if private > 0 {
-		line += fmt.Sprintf(", %s on Wi-Fi", plural(private, "private device", "private devices"))
+	count := s.Headcount()
+	line := fmt.Sprintf("%d of %d planned devices are there; %d unknown", count.There, count.Planned, count.Unknown)
+	if count.Private > 0 {
+		line += fmt.Sprintf(", %s on Wi-Fi", plural(count.Private, "private device", "private devices"))
 	}
 	for _, n := range s.Networks {
 		if n.Counted > 0 {
