@@ -65,7 +65,8 @@ func (l *Logbook) Abort(ctx context.Context, id int64, at time.Time, why string)
 // samples, and the findings' episodes. The findings come back with Since filled from
 // their episodes, beside what opened and what cleared. Hushed findings stay in
 // the episodes and are left out of opened and cleared. Settling runs judge no absence.
-func (l *Logbook) Save(ctx context.Context, id int64, plan *inventory.Plan, snap *inventory.Snapshot, findings []diff.Finding, settling bool) (Outcome, error) {
+// What facts there are is kept in the same transaction.
+func (l *Logbook) Save(ctx context.Context, id int64, plan *inventory.Plan, snap *inventory.Snapshot, findings []diff.Finding, settling bool, facts ...Fact) (Outcome, error) {
 	if snap.Aborted {
 		return Outcome{}, fmt.Errorf("save run %d: an aborted run is not stored", id)
 	}
@@ -74,6 +75,11 @@ func (l *Logbook) Save(ctx context.Context, id int64, plan *inventory.Plan, snap
 		w := &runWriter{ctx: ctx, tx: tx, id: id, plan: plan, snap: snap, at: snap.Finished.Unix(), settling: settling}
 		for _, part := range []func() error{w.run, w.coverage, w.devices, w.addresses, w.places, w.ports, w.supplies, w.devicesFigures, w.private, w.agents} {
 			if err := part(); err != nil {
+				return err
+			}
+		}
+		for _, f := range facts {
+			if err := setFact(ctx, tx, f); err != nil {
 				return err
 			}
 		}

@@ -171,24 +171,3 @@ func (l *Logbook) samples(ctx context.Context, q string, args ...any) ([]DrawSam
 	}
 	return out, nil
 }
-
-// Fact reads a fact that the logbook keeps for the program itself; empty where there is none.
-func (l *Logbook) Fact(ctx context.Context, name string) (string, error) {
-	var v string
-	err := l.db.QueryRowContext(ctx, `SELECT value FROM facts WHERE name = ?`, name).Scan(&v)
-	if err != nil && err != sql.ErrNoRows {
-		return "", fmt.Errorf("fact %s: %w", name, plain(err))
-	}
-	return v, nil
-}
-
-// SetFact keeps such a fact.
-func (l *Logbook) SetFact(ctx context.Context, name, value string) error {
-	if err := l.tx(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `INSERT INTO facts (name, value) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET value = ?2`, name, value)
-		return err
-	}); err != nil {
-		return fmt.Errorf("fact %s: %w", name, err)
-	}
-	return nil
-}
