@@ -25,6 +25,8 @@ type Runner struct {
 
 	// Look looks at the network; nil: discover.Survey.
 	Look func(context.Context, *inventory.Plan, discover.Options) *inventory.Evidence
+	// Facts gives what is to be kept with the run, in its transaction; nil: nothing.
+	Facts func(run int64, ev *inventory.Evidence) ([]store.Fact, error)
 }
 
 // Result is what one run found.
@@ -83,7 +85,13 @@ func (r *Runner) judge(ctx context.Context, id int64, ev *inventory.Evidence) (*
 	if settling {
 		findings = withoutAbsences(findings)
 	}
-	out, err := r.Logbook.Save(ctx, id, r.Plan, snap, findings, settling)
+	var facts []store.Fact
+	if r.Facts != nil {
+		if facts, err = r.Facts(id, ev); err != nil {
+			return nil, err
+		}
+	}
+	out, err := r.Logbook.Save(ctx, id, r.Plan, snap, findings, settling, facts...)
 	if err != nil {
 		return nil, err
 	}
