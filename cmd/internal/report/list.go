@@ -22,6 +22,11 @@ func Findings(w io.Writer, fs []diff.Finding, loc *time.Location, style Style) e
 // Runs writes the latest runs.
 func Runs(w io.Writer, rows []store.RunRow, loc *time.Location, style Style) error {
 	p := newPage(w, style)
+	runsTable(rows, loc).write(p, "")
+	return p.w.Flush()
+}
+
+func runsTable(rows []store.RunRow, loc *time.Location) *table {
 	t := newTable("run", "started", "took", "asked by", "state", "devices", "unknown", "findings")
 	for _, r := range rows {
 		took, n := dash, []string{dash, dash, dash}
@@ -37,8 +42,7 @@ func Runs(w io.Writer, rows []store.RunRow, loc *time.Location, style Style) err
 		}
 		t.row(fmt.Sprint(r.ID), Clock(r.Started, loc), took, r.Asked, state, n[0], n[1], n[2])
 	}
-	t.write(p, "")
-	return p.w.Flush()
+	return t
 }
 
 type runRowJSON struct {

@@ -54,6 +54,11 @@ func supplyCells(s *inventory.SupplyState) []string {
 // Devices writes the devices of a run with what the logbook remembers of them.
 func Devices(w io.Writer, s *inventory.Snapshot, past map[string]store.DeviceRow, style Style) error {
 	p := newPage(w, style)
+	devicesTable(s, past).write(p, "")
+	return p.w.Flush()
+}
+
+func devicesTable(s *inventory.Snapshot, past map[string]store.DeviceRow) *table {
 	t := newTable("device", "role", "address", "MAC", "where", "state")
 	t.spare = []string{"MAC", "role"}
 	for i := range s.Devices {
@@ -63,8 +68,7 @@ func Devices(w io.Writer, s *inventory.Snapshot, past map[string]store.DeviceRow
 		}
 		t.row(deviceName(d), orDash(string(d.Role)), orDash(firstAddr(d)), orDash(firstMAC(d)), where(d.Place), presence(d, past[d.Name], s.Finished))
 	}
-	t.write(p, "")
-	return p.w.Flush()
+	return t
 }
 
 func deviceName(d *inventory.SeenDevice) string {
@@ -194,16 +198,7 @@ func deviceOf(d *inventory.SeenDevice, past store.DeviceRow) deviceJSON {
 // Ports writes the ports of a run with this week's highest draw.
 func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string, style Style) error {
 	p := newPage(w, style)
-	t := newTable("port", "link", "device", "power", "draws", "known by", "limit", "share", "peak")
-	t.spare = []string{"share", "link", "power"}
-	var nights []string
-	for i := range s.Ports {
-		x := &s.Ports[i]
-		if only != "" && x.Switch != only {
-			continue
-		}
-		t.row(portCells(x, h, &nights)...)
-	}
+	t, nights := portsTable(s, h, only)
 	t.write(p, "")
 	p.line("")
 	p.wrap("", "Peak is the highest draw measured in the last seven days, with its time. An unknown draw stays unknown: a class is a ceiling.")
@@ -211,6 +206,19 @@ func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string
 		p.wrap("", "No night sample yet: "+strings.Join(nights, ", ")+". Lamps and heaters draw most then.")
 	}
 	return p.w.Flush()
+}
+
+// portsTable lists the ports of a switch, or of all, and those of them that no
+// night sample was taken of.
+func portsTable(s *inventory.Snapshot, h *inventory.History, only string) (t *table, nights []string) {
+	t = newTable("port", "link", "device", "power", "draws", "known by", "limit", "share", "peak")
+	t.spare = []string{"share", "link", "power"}
+	for i := range s.Ports {
+		if x := &s.Ports[i]; only == "" || x.Switch == only {
+			t.row(portCells(x, h, &nights)...)
+		}
+	}
+	return t, nights
 }
 
 func portCells(x *inventory.PortState, h *inventory.History, nights *[]string) []string {
