@@ -137,7 +137,7 @@ func (r *Report) Looked(what, source string) string {
 
 // A Device is a line of show devices.
 type Device struct {
-	Name, Role, Vendor, Hostname, Network, Presence, Where string
+	Name, Role, Vendor, Model, Hostname, Network, Presence, Where string
 
 	Planned   bool
 	MACs      []string
