@@ -47,8 +47,8 @@ func TestAccept(t *testing.T) {
 	}
 
 	_, told := do(t, []int{exitDone}, args...)
-	if !strings.Contains(told, "spare") {
-		t.Errorf("the spare port is not named:\n%s", told)
+	if !strings.Contains(told, "give it a role") {
+		t.Errorf("what is left to do is not told:\n%s", told)
 	}
 	if kept, err := os.ReadFile(s.plan + "~"); err != nil || string(kept) != string(before) {
 		t.Errorf("the old plan was not kept: %v", err)
@@ -57,8 +57,8 @@ func TestAccept(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if n := changedLines(string(before), string(after)); n > 5 {
-		t.Errorf("%d lines changed, for four findings", n)
+	if n := changedLines(string(before), string(after)); n > 7 {
+		t.Errorf("%d lines changed, for four findings and two spare ports", n)
 	}
 	f, err := planfile.ReadFile(s.plan)
 	if err != nil {
@@ -67,6 +67,14 @@ func TestAccept(t *testing.T) {
 	d, ok := f.Plan.Device("bow-cam")
 	if !ok || d.At.String() != "shed-switch/8" || d.Address().String() != "203.0.113.150" {
 		t.Errorf("the new device: %+v", d)
+	}
+	do(t, []int{exitDone}, "check", "--plan", s.plan) // also since no used port is kept spare
+	again, _ := do(t, []int{exitDone}, args...)
+	if !strings.Contains(again, "gate-cam at quay-switch/7 already") || !strings.Contains(again, "bow-cam has the MAC address 00:00:5e:00:53:66 already") {
+		t.Errorf("accepted twice: %s", again)
+	}
+	if kept, err := os.ReadFile(s.plan + "~"); err != nil || string(kept) != string(before) {
+		t.Errorf("the old plan was lost by accepting twice: %v", err)
 	}
 	for _, k := range runKeys(t, "--plan", s.plan) {
 		if slices.Contains(keys, k) {

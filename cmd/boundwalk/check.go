@@ -22,7 +22,7 @@ func (a *app) checkCommand() *cobra.Command {
 		Long: "Reads the plan and reckons it through: power at each device after its cable, budgets,\n" +
 			"radio links, recording time. With --add it answers whether one more device fits.",
 		Example: "  boundwalk check\n  boundwalk check --add camera,class3,quay-switch/7,45m\n  boundwalk check --add access-point,18W,shed-switch/7,30m",
-		Args:    cobra.NoArgs,
+		Args:    noWords,
 		RunE: func(*cobra.Command, []string) error {
 			f, _, err := a.loadPlan()
 			if err != nil {
@@ -43,7 +43,7 @@ func (a *app) checkCommand() *cobra.Command {
 			return err
 		},
 	}
-	c.Flags().StringVar(&add, "add", "", "would one more fit? `ROLE,CLASS or WATTS,SWITCH/PORT,LENGTH`")
+	c.Flags().StringVar(&add, "add", "", "would this one `device` more fit? ROLE,CLASS or WATTS,SWITCH/PORT,LENGTH")
 	return c
 }
 

@@ -29,7 +29,7 @@ func (a *app) demoCommand() *cobra.Command {
 		Long: "Shows a run on the example site, the invented Tern Quay boatyard: agents on loopback\n" +
 			"that answer real SNMP. It looks once at the site as planned, then changes it, and says\n" +
 			"what differs. Nothing is sent to any network, and it ends with 0 whatever it finds.",
-		Args: cobra.NoArgs,
+		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return a.demo(c, keep) },
 	}
 	c.Flags().StringVar(&keep, "keep", "", "leave plan, secrets and logbook in this `directory`, and the site running until Ctrl-C")

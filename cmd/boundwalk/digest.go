@@ -26,7 +26,7 @@ func (a *app) digestCommand() *cobra.Command {
 		Short: "Shows the weekly digest, writes it to a file, or mails it",
 		Long: "Makes the digest of the last seven days from the logbook, without a run. It does not\n" +
 			"count as the weekly one: that is the daemon's.",
-		Args: cobra.NoArgs,
+		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return d.run(c.Context()) },
 	}
 	c.Flags().StringVar(&d.out, "out", "", "write it to this `file`: .html (pictures inside), .eml (the mail) or .txt")

@@ -30,7 +30,7 @@ func (a *app) doctorCommand() *cobra.Command {
 		Long: "Looks at rights, interfaces, clock, logbook, every planned SNMP agent, the way for mail\n" +
 			"and the ports in use. It reads the planned agents and sends nothing else; a mail goes\n" +
 			"out only with --mail. It ends with 3 where the job cannot be done as planned.",
-		Args: cobra.NoArgs,
+		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return a.doctor(c.Context(), to) },
 	}
 	c.Flags().StringVar(&to, "mail", "", "send a test mail to this `address`")

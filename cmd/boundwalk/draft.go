@@ -42,15 +42,15 @@ func (a *app) draftCommand() *cobra.Command {
 		Example: "  boundwalk draft --out plan.yaml\n" +
 			"  boundwalk draft --access yard=v2c:file:yard.community --agent 203.0.113.2 --agent 203.0.113.3 --out plan.yaml\n" +
 			"  boundwalk draft --access core=v3:audit:sha256:file:core.auth:aes:file:core.priv --agent 203.0.113.1",
-		Args: cobra.NoArgs,
+		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return a.draft(c.Context(), f) },
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.site, "site", "", "the site's `name`")
 	fl.StringVar(&f.out, "out", "", "write the plan to this new `file` (else to standard output)")
-	fl.StringArrayVar(&f.networks, "network", nil, "look into `NAME=SUBNET[,vlan=N][,gateway=ADDRESS][,unknown=count]`, instead of this machine's networks")
-	fl.StringArrayVar(&f.access, "access", nil, "how to ask agents: `NAME=v2c:SECRET` or NAME=v3:USER[:AUTH:SECRET[:PRIVACY:SECRET]]; a SECRET is file:NAME or env:NAME")
-	fl.StringArrayVar(&f.agents, "agent", nil, "ask the SNMP agent at `ADDRESS[:PORT][@ACCESS]`")
+	fl.StringArrayVar(&f.networks, "network", nil, "look into this `network` instead of this machine's own: NAME=SUBNET[,vlan=N][,gateway=ADDRESS][,unknown=count]")
+	fl.StringArrayVar(&f.access, "access", nil, "how to ask agents, a `way` with a name: NAME=v2c:SECRET or NAME=v3:USER[:AUTH:SECRET[:PRIVACY:SECRET]]; a SECRET is file:NAME or env:NAME")
+	fl.StringArrayVar(&f.agents, "agent", nil, "ask the SNMP `agent` at ADDRESS[:PORT][@ACCESS]")
 	return c
 }
 

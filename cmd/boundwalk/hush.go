@@ -25,7 +25,7 @@ func (a *app) hushCommand() *cobra.Command {
 		Long: "Quiets a finding, or everything while work goes on, until a time. What is quiet is\n" +
 			"still looked for and kept; it is not told. A SPAN is such as 2h, 90 min, 3 days, 2w.",
 		Example:           "  boundwalk hush missing-device/gate-cam 2w --why \"roof work\"\n  boundwalk hush --all 2h\n  boundwalk hush --end missing-device/gate-cam",
-		Args:              cobra.MaximumNArgs(2),
+		Args:              words(0, 2, ""),
 		ValidArgsFunction: a.completeKeys,
 		RunE: func(c *cobra.Command, args []string) error {
 			want := map[bool]int{true: 0, false: 2}[list || end != ""]
@@ -90,7 +90,7 @@ func (a *app) hush(ctx context.Context, key, text, why string) error {
 	if key != store.HushAll {
 		what = key
 		if _, err := l.OpenFinding(ctx, key); err != nil {
-			return &hintError{fmt.Errorf("%s: %w", key, err), `"boundwalk show findings --all" lists the keys`}
+			return &hintError{err, `"boundwalk show findings --all" lists the keys`}
 		}
 	}
 	now := time.Now()

@@ -16,7 +16,7 @@ func (a *app) manualCommand() *cobra.Command {
 		Use:    "manual DIR",
 		Short:  "Writes the manual pages",
 		Hidden: true,
-		Args:   cobra.ExactArgs(1),
+		Args:   words(1, 1, "DIR"),
 		RunE: func(c *cobra.Command, args []string) error {
 			date := time.Now()
 			if s, err := strconv.ParseInt(os.Getenv("SOURCE_DATE_EPOCH"), 10, 64); err == nil {

@@ -105,7 +105,7 @@ func (a *app) root() *cobra.Command {
 			"SNMP, keeps a logbook, and says what differs from the plan. It only reads.",
 		SilenceUsage:  true,
 		SilenceErrors: true,
-		Args:          cobra.NoArgs,
+		Args:          onlyCommands,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
@@ -113,30 +113,17 @@ func (a *app) root() *cobra.Command {
 	})
 	f := root.PersistentFlags()
 	f.StringVar(&a.planPath, "plan", "", "plan `file` (else BOUNDWALK_PLAN, ./plan.yaml, /etc/boundwalk/plan.yaml)")
-	f.StringVar(&a.logbookPath, "logbook", "", "logbook `file` (else BOUNDWALK_LOGBOOK, /var/lib/boundwalk/logbook.db where it is, logbook.db beside the plan)")
+	f.StringVar(&a.logbookPath, "logbook", "", "logbook `file` (else BOUNDWALK_LOGBOOK, logbook.db beside the plan, or "+systemLogbook+" for the system's plan)")
 	f.BoolVar(&a.json, "json", false, "JSON on standard output")
-	f.StringVar(&a.failOn, "fail-on", string(diff.Urgent), "exit 3 where a finding is at or above `urgent, warning, note or never`")
+	f.StringVar(&a.failOn, "fail-on", string(diff.Urgent), "exit 3 where a finding is at or above this `severity`: urgent, warning, note, or never")
 	f.StringVar(&a.registry, "registry", "", "a newer IEEE registry `file` (CSV) to tell makers by")
-	root.AddCommand(a.demoCommand(), a.draftCommand(), a.runCommand(), a.checkCommand(), a.sheetCommand(), a.commissionCommand(), a.showCommand(), a.acceptCommand(), a.hushCommand(), a.doctorCommand(), a.backupCommand(), a.digestCommand(), a.serveCommand(), a.versionCommand(), a.manualCommand())
+	root.AddCommand(a.demoCommand(), a.draftCommand(), a.runCommand(), a.checkCommand(), a.sheetCommand(), a.commissionCommand(), a.showCommand(),
+		a.acceptCommand(), a.hushCommand(), a.doctorCommand(), a.backupCommand(), a.digestCommand(), a.serveCommand(), a.versionCommand(), a.manualCommand())
 	root.AddCommand(a.topics()...)
 	root.PersistentPreRunE = func(*cobra.Command, []string) error { return a.checkFailOn() }
 	strictArgs(root)
+	plainHelp(root)
 	return root
-}
-
-// strictArgs makes wrong arguments end with the code for wrong use.
-func strictArgs(c *cobra.Command) {
-	if check := c.Args; check != nil {
-		c.Args = func(c *cobra.Command, args []string) error {
-			if err := check(c, args); err != nil {
-				return &exitError{exitUsage, &hintError{err, fmt.Sprintf("%q says how it is used", c.CommandPath()+" --help")}}
-			}
-			return nil
-		}
-	}
-	for _, sub := range c.Commands() {
-		strictArgs(sub)
-	}
 }
 
 func (a *app) checkFailOn() error {

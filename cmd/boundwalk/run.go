@@ -23,7 +23,7 @@ func (a *app) runCommand() *cobra.Command {
 			"the plan. It sends ARP requests in the attached networks of the plan and SNMP reads\n" +
 			"to planned agents; it never writes to a device. Where the service runs, it is asked\n" +
 			"to make the run, so that who may use its socket needs no rights of his own.",
-		Args: cobra.NoArgs,
+		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return a.runOnce(c.Context(), logins) },
 	}
 	c.Flags().BoolVar(&logins, "logins", false, "also ask planned devices whether they still take the factory account that the plan names, each at most once a day;\nthis run is made here, not by the service")
@@ -103,7 +103,7 @@ func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Says which version this is",
-		Args:  cobra.NoArgs,
+		Args:  noWords,
 		RunE: func(c *cobra.Command, _ []string) error {
 			c.Println(versionText())
 			return nil
@@ -115,7 +115,7 @@ func (a *app) backupCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "backup FILE",
 		Short: "Writes a consistent copy of the logbook, also while the daemon works",
-		Args:  cobra.ExactArgs(1),
+		Args:  words(1, 1, "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			l, _, err := a.openReader(c.Context())
 			if err != nil {

@@ -27,7 +27,7 @@ func (a *app) serveCommand() *cobra.Command {
 		Long: "Runs until it is stopped: whole runs by the plan's schedule, a light look each minute\n" +
 			"in between, the weekly digest, urgent findings at once. It logs to standard error.\n" +
 			"SIGHUP has it read the plan again; a bad plan leaves the last good one in use.",
-		Args: cobra.NoArgs,
+		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return a.serve(c.Context()) },
 	}
 }

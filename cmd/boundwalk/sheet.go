@@ -32,21 +32,21 @@ func (a *app) sheetCommand() *cobra.Command {
 			"list, spare ports and watts, models, what to do after a power cut, cautions. It is\n" +
 			"confidential. With --built, the last run stands beside the plan.",
 		Example: "  boundwalk sheet\n  boundwalk sheet --out sheet.html\n  boundwalk sheet --part cables --format csv",
-		Args:    cobra.NoArgs,
+		Args:    noWords,
 		RunE:    func(c *cobra.Command, _ []string) error { return a.sheet(c.Context(), format, out, part, built) },
 	}
 	f := c.Flags()
-	f.StringVar(&format, "format", "", "`text`, markdown, csv or html (else by the file's name)")
+	f.StringVar(&format, "format", "", "a `format`: text, markdown, csv or html (else by the file's name)")
 	f.StringVar(&out, "out", "", "write to this `file`, anew each time")
-	f.StringVar(&part, "part", "", "only one part: `"+strings.Join(sheet.Parts, ", ")+"`")
+	f.StringVar(&part, "part", "", "only one `part`: "+strings.Join(sheet.Parts, ", "))
 	f.BoolVar(&built, "built", false, "set the last run beside the plan")
-	words := func(list ...string) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	oneOf := func(list ...string) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return func(_ *cobra.Command, have []string, word string) ([]string, cobra.ShellCompDirective) {
 			return offer(slices.Clone(list), have, word)
 		}
 	}
 	for name, list := range map[string][]string{"format": {"text", "markdown", "csv", "html"}, "part": sheet.Parts} {
-		if err := c.RegisterFlagCompletionFunc(name, words(list...)); err != nil {
+		if err := c.RegisterFlagCompletionFunc(name, oneOf(list...)); err != nil {
 			panic(err) // the flag stands above
 		}
 	}

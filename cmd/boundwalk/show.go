@@ -20,7 +20,7 @@ func (a *app) showCommand() *cobra.Command {
 	show := &cobra.Command{
 		Use:   "show",
 		Short: "Shows what the logbook holds; sends nothing",
-		Args:  cobra.NoArgs,
+		Args:  onlyCommands,
 		RunE:  func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	var all bool
@@ -60,7 +60,7 @@ func (a *app) showCommand() *cobra.Command {
 	})
 	runs.Flags().IntVar(&most, "most", 20, "how `many`")
 	device := a.show("device", "All that is known of one device", a.showDevice)
-	device.Use, device.Args = "device NAME", cobra.ExactArgs(1)
+	device.Use, device.Args = "device NAME", words(1, 1, "NAME")
 	logins := a.show("logins", "Each factory account: whether it is still taken, and every try ever made", showLogins)
 	show.AddCommand(logins, devices, ports, supplies, tree, findings, runs, device)
 	return show
@@ -81,7 +81,7 @@ type view struct {
 
 func (a *app) show(name, short string, f func(*view) error) *cobra.Command {
 	return &cobra.Command{
-		Use: name, Short: short, Args: cobra.NoArgs,
+		Use: name, Short: short, Args: noWords,
 		RunE: func(c *cobra.Command, args []string) error {
 			l, plan, err := a.openReader(c.Context())
 			if err != nil {

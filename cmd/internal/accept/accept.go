@@ -26,33 +26,70 @@ type Taken struct {
 	What    string // in words, such as "gate-cam at quay-switch/7"
 	Note    string // what is left to do by hand; empty: nothing
 	Changes []planfile.Change
+	Spare   inventory.PortRef // the port that is put to use, where the plan keeps it free
+}
+
+// All is Take for several findings, of which each sees what those before it
+// add: two devices that nobody knew get two names. The errors of all are joined.
+func All(plan *inventory.Plan, snap *inventory.Snapshot, findings []diff.Finding, name string) ([]Taken, error) {
+	known := *plan
+	known.Devices = slices.Clone(plan.Devices)
+	var out []Taken
+	var errs []error
+	for _, f := range findings {
+		t := &taker{plan: &known, snap: snap, f: f, name: name, out: Taken{Key: f.Key}}
+		if err := t.take(); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", f.Key, err))
+			continue
+		}
+		if t.new != nil {
+			known.Devices = append(known.Devices, *t.new)
+			known.Index()
+		}
+		out = append(out, t.out)
+	}
+	return out, errors.Join(errs...)
+}
+
+// Unspare takes the ports that are put to use off the spare ones, once each.
+func Unspare(taken []Taken) []planfile.Change {
+	var out []planfile.Change
+	done := map[inventory.PortRef]bool{}
+	for _, t := range taken {
+		if t.Spare.Port != "" && !done[t.Spare] {
+			done[t.Spare] = true
+			out = append(out, planfile.Remove(t.Spare.Device, "spare", t.Spare.Port))
+		}
+	}
+	return out
 }
 
 // Take finds the changes by which the plan agrees with the finding. The
 // snapshot is that of the last run. Name is for a device that the plan does not
 // know yet; empty: what it calls itself, else made from its address.
 func Take(plan *inventory.Plan, snap *inventory.Snapshot, f diff.Finding, name string) (Taken, error) {
-	t := &taker{plan: plan, snap: snap, f: f, name: name, out: Taken{Key: f.Key}}
-	d, planned := plan.Device(f.Subject)
-	var err error
-	switch {
-	case planned && f.Kind == diff.MovedDevice:
-		err = t.moved(d)
-	case planned && f.Kind == diff.ReplacedDevice:
-		err = t.replaced(d)
-	case planned && (f.Kind == diff.AddressDiffers || f.Kind == diff.WrongNetwork):
-		err = t.address(d)
-	case f.Kind == diff.UnknownDevice || f.Kind == diff.NoAddress && !planned:
-		err = t.unknown()
-	case f.Kind == diff.WrongVLAN || f.Kind == diff.ClassDiffers:
-		err = t.port()
-	default:
-		err = t.nothing()
-	}
+	taken, err := All(plan, snap, []diff.Finding{f}, name)
 	if err != nil {
-		return Taken{}, fmt.Errorf("%s: %w", f.Key, err)
+		return Taken{}, err
 	}
-	return t.out, nil
+	return taken[0], nil
+}
+
+func (t *taker) take() error {
+	d, planned := t.plan.Device(t.f.Subject)
+	switch {
+	case planned && t.f.Kind == diff.MovedDevice:
+		return t.moved(d)
+	case planned && t.f.Kind == diff.ReplacedDevice:
+		return t.replaced(d)
+	case planned && (t.f.Kind == diff.AddressDiffers || t.f.Kind == diff.WrongNetwork):
+		return t.address(d)
+	case t.f.Kind == diff.UnknownDevice || t.f.Kind == diff.NoAddress && !planned:
+		return t.unknown()
+	case t.f.Kind == diff.WrongVLAN || t.f.Kind == diff.ClassDiffers:
+		return t.port()
+	}
+	return t.nothing()
 }
 
 type taker struct {
@@ -61,6 +98,7 @@ type taker struct {
 	f    diff.Finding
 	name string
 	out  Taken
+	new  *inventory.Device // an entry that the plan gets
 }
 
 func (t *taker) say(c planfile.Change, format string, args ...any) {
@@ -89,10 +127,23 @@ func (t *taker) moved(d *inventory.Device) error {
 		}
 	}
 	t.say(planfile.Set(d.Name, "at", to.String()), "%s at %s", d.Name, to)
+	t.out.Spare = spare(t.plan, to)
 	if d.IsPassive() || len(d.Via) > 0 {
 		t.out.Note = "its injector's lead may still be live where it hung: find it and label it before anything is plugged in there"
 	}
 	return nil
+}
+
+// spare is the port as the plan writes it under spare; zero where it is not kept free.
+func spare(plan *inventory.Plan, at inventory.PortRef) inventory.PortRef {
+	if up, ok := plan.Device(at.Device); ok {
+		for _, p := range up.Spare {
+			if inventory.PortName(p) == inventory.PortName(at.Port) {
+				return inventory.PortRef{Device: up.Name, Port: p}
+			}
+		}
+	}
+	return inventory.PortRef{}
 }
 
 func (t *taker) replaced(d *inventory.Device) error {
@@ -151,13 +202,29 @@ func (t *taker) unknown() error {
 	if i < 0 {
 		return errors.New("the last run did not see it")
 	}
+	for _, m := range t.f.MACs {
+		if d, ok := deviceOf(t.plan, m); ok {
+			t.out.What = fmt.Sprintf("%s has the MAC address %s", d.Name, m)
+			return nil
+		}
+	}
 	d, note := Entry(t.plan, t.snap, &t.snap.Devices[i], t.name)
 	t.say(planfile.Add(d), "%s, new: %s", d.Name, d.MACs[0])
+	t.new, t.out.Spare = &d, spare(t.plan, d.At)
 	if !d.At.IsZero() {
 		t.out.What += " at " + d.At.String()
 	}
 	t.out.Note = note
 	return nil
+}
+
+// deviceOf is the planned device that owns a MAC address.
+func deviceOf(plan *inventory.Plan, m inventory.MAC) (*inventory.Device, bool) {
+	i := slices.IndexFunc(plan.Devices, func(d inventory.Device) bool { return slices.Contains(d.MACs, m) })
+	if i < 0 {
+		return nil, false
+	}
+	return &plan.Devices[i], true
 }
 
 // Entry is a plan entry for a device that no plan names, by all that the run
@@ -173,7 +240,7 @@ func Entry(plan *inventory.Plan, snap *inventory.Snapshot, s *inventory.SeenDevi
 	if d.Role == "" {
 		notes = append(notes, "give it a role")
 	}
-	up, ok := plan.Device(s.Place.Switch)
+	_, ok := plan.Device(s.Place.Switch)
 	firm := s.Place.Among < 2 && (s.Place.Basis == inventory.ByLLDP || s.Place.Basis == inventory.ByFDB)
 	switch {
 	case !ok || !firm:
@@ -189,9 +256,6 @@ func Entry(plan *inventory.Plan, snap *inventory.Snapshot, s *inventory.SeenDevi
 		}
 	}
 	if !d.At.IsZero() {
-		if slices.Contains(up.Spare, d.At.Port) {
-			notes = append(notes, fmt.Sprintf("port %s of %s stands under spare: take it out there", d.At.Port, up.Name))
-		}
 		if p, ok := snap.Port(d.At); ok && p.Power != nil && p.Power.State == inventory.PSEDelivering {
 			d.Class = p.Power.Class
 		}
