@@ -187,8 +187,10 @@ func (r *historyReader) zone() *time.Location {
 
 func (r *historyReader) uptimes() error {
 	r.h.Uptimes = map[string][]inventory.UpTime{}
-	const q = `SELECT device, at, ticks, boots, engine, host FROM uptimes ORDER BY device, at DESC`
-	return r.each(q, nil, func(scan func(...any) error) error {
+	const q = `SELECT u.device, u.at, u.ticks, u.boots, u.engine, u.host FROM devices d CROSS JOIN uptimes u ON u.device = d.name AND u.at >= coalesce(
+			(SELECT at FROM uptimes WHERE device = d.name ORDER BY at DESC LIMIT 1 OFFSET ?1 - 1), 0)
+		ORDER BY u.device, u.at DESC`
+	return r.each(q, []any{lastUptimes}, func(scan func(...any) error) error {
 		var device string
 		var u inventory.UpTime
 		var at int64
@@ -196,9 +198,7 @@ func (r *historyReader) uptimes() error {
 			return err
 		}
 		u.Read = unix(at)
-		if len(r.h.Uptimes[device]) < lastUptimes {
-			r.h.Uptimes[device] = append(r.h.Uptimes[device], u)
-		}
+		r.h.Uptimes[device] = append(r.h.Uptimes[device], u)
 		return nil
 	})
 }
@@ -228,6 +228,7 @@ func (r *historyReader) levels() error {
 }
 
 // counters gives each port's readings of the last run and the oldest of the week.
+// The joins by CROSS keep the planner from reading all samples for it.
 func (r *historyReader) counters() error {
 	r.h.Counters = map[inventory.PortRef]inventory.CounterBase{}
 	if r.h.Previous != nil {
@@ -236,7 +237,7 @@ func (r *historyReader) counters() error {
 		}
 	}
 	const q = `SELECT p.switch, p.port, s.at, s.octets_in, s.octets_out, s.errors_in, s.fcs, s.denied, s.overload, s.short, s.mps_absent
-		FROM ports p JOIN port_samples s ON s.port = p.id AND s.at = (SELECT min(at) FROM port_samples WHERE port = p.id AND at >= ?)`
+		FROM ports p CROSS JOIN port_samples s ON s.port = p.id AND s.at = (SELECT min(at) FROM port_samples WHERE port = p.id AND at >= ?)`
 	return r.each(q, []any{r.now.Add(-7 * 24 * time.Hour).Unix()}, func(scan func(...any) error) error {
 		var ref inventory.PortRef
 		var at int64
@@ -263,8 +264,9 @@ func unsigned(n sql.NullInt64) *uint64 {
 
 func (r *historyReader) speeds() error {
 	r.h.Speeds = map[inventory.PortRef]inventory.BitRate{}
-	const q = `SELECT p.switch, p.port, max(s.speed) FROM port_samples s JOIN ports p ON p.id = s.port
-		WHERE s.at >= ? AND s.speed IS NOT NULL GROUP BY s.port`
+	const q = `SELECT switch, port, speed FROM (SELECT p.switch, p.port, (SELECT s.speed FROM port_samples s
+			WHERE s.port = p.id AND s.speed IS NOT NULL AND s.at >= ? ORDER BY s.speed DESC LIMIT 1) AS speed FROM ports p)
+		WHERE speed IS NOT NULL`
 	return r.each(q, []any{r.now.Add(-historySpeed).Unix()}, func(scan func(...any) error) error {
 		var ref inventory.PortRef
 		var speed int64

@@ -77,7 +77,7 @@ func writeUntilKilled(t *testing.T, path string) {
 		s := look(noon.Add(time.Duration(id) * time.Minute))
 		s.Coverage, s.Ports = nil, nil
 		for i := range things {
-			s.Coverage = append(s.Coverage, inventory.Coverage{Subject: fmt.Sprint(i), Source: inventory.SourceSNMP, Result: inventory.Complete})
+			s.Coverage = append(s.Coverage, inventory.Coverage{Subject: fmt.Sprint(i), Source: inventory.SourceSNMP, Result: inventory.Complete, Why: fmt.Sprint("run ", id)})
 			s.Ports = append(s.Ports, inventory.PortState{Switch: "quay-switch", Port: fmt.Sprint(i)})
 		}
 		f := finding(diff.LinkDown, fmt.Sprintf("quay-switch/%d", id)) // opens one, clears the one before
@@ -106,10 +106,10 @@ func whole(t *testing.T, path string, said map[string]bool) {
 	}
 	for what, q := range map[string]string{
 		"complete runs that are not whole": fmt.Sprintf(`SELECT count(*) FROM runs r WHERE state = 'complete' AND (
-			(SELECT count(*) FROM coverage WHERE run = r.id) <> %d OR (SELECT count(*) FROM port_samples WHERE at = r.finished) <> %[1]d
+			(SELECT count(*) FROM coverage WHERE first <= r.id AND coalesce(until > r.id, 1)) <> %d OR (SELECT count(*) FROM port_samples WHERE at = r.finished) <> %[1]d
 			OR (SELECT count(*) FROM episodes WHERE opened = r.finished) <> 1 OR (SELECT count(*) FROM supply_samples WHERE at = r.finished) <> 1
 			OR findings <> 1)`, things),
-		"runs that left something without being complete": `SELECT count(*) FROM runs r WHERE state <> 'complete' AND EXISTS (SELECT 1 FROM coverage WHERE run = r.id)`,
+		"runs that left something without being complete": `SELECT count(*) FROM runs r WHERE state <> 'complete' AND EXISTS (SELECT 1 FROM coverage WHERE r.id IN (first, until))`,
 		"samples of no complete run":                      `SELECT count(*) FROM port_samples WHERE at NOT IN (SELECT finished FROM runs WHERE state = 'complete')`,
 		"more than one run marked as running":             `SELECT max(0, count(*) - 1) FROM runs WHERE state = 'running'`,
 		"open findings beside the last run's":             `SELECT max(0, count(*) - 1) FROM episodes WHERE cleared IS NULL`,

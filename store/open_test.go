@@ -43,6 +43,7 @@ func TestMigrationsAreNeverEdited(t *testing.T) {
 		"0001.sql": "d712a0aa6bd6f887f59fe01cbaabb8caa171b846e03a536d5c132739c5306b62",
 		"0002.sql": "a6678d8d0a16c22d9ff766729570be71aec9bb1d7b40759c7d458c97984932fe",
 		"0003.sql": "017eb4a8328bd2e5928c2c839806ae01ecefc67b025734954cfa0e9394168a31",
+		"0004.sql": "13f00e53e8c7cd312cf5964ea47ed7cf051cbfc1c9af0cedda6134d99aca803a",
 	}
 	files, err := filepath.Glob("migrations/*.sql")
 	if err != nil || len(files) < len(landed) {
@@ -60,37 +61,66 @@ func TestMigrationsAreNeverEdited(t *testing.T) {
 	}
 }
 
-// A file that the first version wrote, with rows in it, is brought up to date
-// and keeps what it held.
-func TestUpgradeOfOldFile(t *testing.T) {
+// oldFile makes a logbook as a program of that version left it: each version's
+// tables, filled with rows before the next one's came.
+func oldFile(t *testing.T, version int) string {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "logbook.db")
 	db := raw(t, path)
-	for _, f := range []string{"migrations/0001.sql", "testdata/v1.sql"} {
-		text, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := db.Exec(string(text)); err != nil {
-			t.Fatalf("%s: %v", f, err)
+	defer db.Close()
+	for v := 1; v <= version; v++ {
+		for _, f := range []string{fmt.Sprintf("migrations/%04d.sql", v), fmt.Sprintf("testdata/v%d.sql", v)} {
+			text, err := os.ReadFile(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := db.Exec(string(text)); err != nil {
+				t.Fatalf("%s: %v", f, err)
+			}
 		}
 	}
-	db.Close()
+	return path
+}
 
-	if _, err := store.OpenReader(t.Context(), path); err == nil || !strings.Contains(err.Error(), "older boundwalk") {
-		t.Errorf("a reader says %v, want that the file is of an older boundwalk", err)
+// A file of each version before this one, with rows in it, is refused by a
+// reader, brought up to date by a writer, and keeps what it held.
+func TestUpgradeOfOldFiles(t *testing.T) {
+	for version := 1; version < migrationCount(t); version++ {
+		t.Run(fmt.Sprint(version), func(t *testing.T) {
+			path := oldFile(t, version)
+			if _, err := store.OpenReader(t.Context(), path); err == nil || !strings.Contains(err.Error(), "older boundwalk") {
+				t.Errorf("a reader says %v, want that the file is of an older boundwalk", err)
+			}
+			l := openAt(t, path)
+			db := raw(t, path)
+			if v, want := one[int](t, db, "PRAGMA user_version"), migrationCount(t); v != want {
+				t.Errorf("version is %d, want %d", v, want)
+			}
+			if got := one[string](t, db, "PRAGMA integrity_check"); got != "ok" {
+				t.Errorf("integrity: %s", got)
+			}
+			h := history(t, l, noon)
+			if k := len(h.Runs) - 1; k < 0 || h.Runs[k].ID != 7 || h.Open["link-down/quay-switch/5"].Kind != "link-down" {
+				t.Errorf("of the old file's rows are left: %+v, %+v", h.Runs, h.Open)
+			}
+			if week, _, err := l.LastDigest(t.Context()); week != "2026-W47" || err != nil {
+				t.Errorf("last digest %q, %v", week, err)
+			}
+			tries, err := l.LoginTries(t.Context(), "slip-cam", nil)
+			if want := min(version-1, 1); err != nil || len(tries) != want {
+				t.Errorf("%d login tries, want %d, %v", len(tries), want, err)
+			}
+			want := "yard complete 7 -"
+			if version >= 3 { // until the run that no longer said so
+				want = "quay-switch complete 9 11, yard complete 11 -, yard complete 7 10, yard partial 10 11"
+			}
+			const spans = `SELECT group_concat(s, ', ') FROM (SELECT subject || ' ' || result || ' ' || first || ' ' || coalesce(until, '-') AS s FROM coverage ORDER BY s)`
+			if got := one[string](t, db, spans); got != want {
+				t.Errorf("coverage is\n%s, want\n%s", got, want)
+			}
+			save(t, l, quay(), look(noon))
+		})
 	}
-	l := openAt(t, path)
-	if v, want := one[int](t, raw(t, path), "PRAGMA user_version"), migrationCount(t); v != want {
-		t.Errorf("version is %d, want %d", v, want)
-	}
-	h := history(t, l, noon)
-	if len(h.Runs) != 1 || h.Runs[0].ID != 7 || h.Open["link-down/quay-switch/5"].Kind != "link-down" {
-		t.Errorf("of the old file's rows are left: %+v, %+v", h.Runs, h.Open)
-	}
-	if week, _, err := l.LastDigest(t.Context()); week != "2026-W47" || err != nil {
-		t.Errorf("last digest %q, %v", week, err)
-	}
-	save(t, l, quay(), look(noon))
 }
 
 func migrationCount(t *testing.T) int {

@@ -112,10 +112,31 @@ type runWriter struct {
 	at       int64
 	settling bool
 	portIDs  map[inventory.PortRef]int64
+	made     map[string]*sql.Stmt // the transaction closes them
+}
+
+// prepared is the statement of a text, which most parts of a run use for each device or port.
+func (w *runWriter) prepared(q string) (*sql.Stmt, error) {
+	if st, ok := w.made[q]; ok {
+		return st, nil
+	}
+	st, err := w.tx.PrepareContext(w.ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	if w.made == nil {
+		w.made = map[string]*sql.Stmt{}
+	}
+	w.made[q] = st
+	return st, nil
 }
 
 func (w *runWriter) exec(q string, args ...any) error {
-	_, err := w.tx.ExecContext(w.ctx, q, args...)
+	st, err := w.prepared(q)
+	if err != nil {
+		return err
+	}
+	_, err = st.ExecContext(w.ctx, args...)
 	return err
 }
 
@@ -124,14 +145,8 @@ func (w *runWriter) run() error {
 	if err != nil {
 		return err
 	}
-	unknown := 0
-	for _, d := range w.snap.Devices {
-		if !d.Planned && !d.Self {
-			unknown++
-		}
-	}
 	const q = `UPDATE runs SET finished = ?, state = 'complete', settling = ?, devices = ?, unknown = ?, ports = ?, snapshot = ? WHERE id = ? AND state = 'running'`
-	r, err := w.tx.ExecContext(w.ctx, q, w.at, w.settling, len(w.snap.Devices), unknown, len(w.snap.Ports), body, w.id)
+	r, err := w.tx.ExecContext(w.ctx, q, w.at, w.settling, len(w.snap.Devices), w.snap.Headcount().Unknown, len(w.snap.Ports), body, w.id)
 	if err != nil {
 		return err
 	}
@@ -162,20 +177,6 @@ func unpack(b []byte, v any) error {
 	return json.NewDecoder(io.LimitReader(z, maxSnapshot)).Decode(v)
 }
 
-func (w *runWriter) coverage() error {
-	st, err := w.tx.PrepareContext(w.ctx, `INSERT INTO coverage (run, subject, module, source, result, why) VALUES (?, ?, ?, ?, ?, ?)`)
-	if err != nil {
-		return err
-	}
-	defer st.Close()
-	for _, c := range w.snap.Coverage {
-		if _, err := st.ExecContext(w.ctx, w.id, c.Subject, c.Table, c.Source, string(c.Result), c.Why); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 func (w *runWriter) devices() error {
 	const q = `INSERT INTO devices (name, planned, role, hostname, maker, product, serial, firmware, first, last, absent_since, absent_runs)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)
@@ -185,11 +186,6 @@ func (w *runWriter) devices() error {
 			last = max(last, ?10),
 			absent_since = CASE ?13 WHEN 'present' THEN NULL WHEN 'absent' THEN coalesce(absent_since, ?11) ELSE absent_since END,
 			absent_runs = CASE ?13 WHEN 'present' THEN 0 WHEN 'absent' THEN absent_runs + 1 ELSE absent_runs END`
-	st, err := w.tx.PrepareContext(w.ctx, q)
-	if err != nil {
-		return err
-	}
-	defer st.Close()
 	for _, d := range w.snap.Devices {
 		presence, last, since, runs := string(d.Presence), int64(0), any(nil), 0
 		switch {
@@ -200,7 +196,7 @@ func (w *runWriter) devices() error {
 		case d.Presence == inventory.Absent:
 			since, runs = w.at, 1
 		}
-		if _, err := st.ExecContext(w.ctx, d.Name, d.Planned, string(d.Role), d.Hostname, d.Maker, d.Product, d.Serial, d.Firmware,
+		if err := w.exec(q, d.Name, d.Planned, string(d.Role), d.Hostname, d.Maker, d.Product, d.Serial, d.Firmware,
 			w.at, last, since, runs, presence); err != nil {
 			return err
 		}

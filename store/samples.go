@@ -24,11 +24,8 @@ func (w *runWriter) portID(ref inventory.PortRef) (int64, error) {
 	if id, ok := w.portIDs[ref]; ok {
 		return id, nil
 	}
-	if err := w.exec(`INSERT INTO ports (switch, port) VALUES (?, ?) ON CONFLICT DO NOTHING`, ref.Device, ref.Port); err != nil {
-		return 0, err
-	}
-	var id int64
-	if err := w.tx.QueryRowContext(w.ctx, `SELECT id FROM ports WHERE switch = ? AND port = ?`, ref.Device, ref.Port).Scan(&id); err != nil {
+	id, err := w.named(`INSERT INTO ports (switch, port) VALUES (?, ?) ON CONFLICT DO NOTHING`, `SELECT id FROM ports WHERE switch = ? AND port = ?`, ref.Device, ref.Port)
+	if err != nil {
 		return 0, err
 	}
 	if w.portIDs == nil {
@@ -41,11 +38,6 @@ func (w *runWriter) portID(ref inventory.PortRef) (int64, error) {
 func (w *runWriter) ports() error {
 	const q = `INSERT INTO port_samples (port, at, up, speed, state, class, draw, basis, octets_in, octets_out, errors_in, fcs,
 		denied, overload, short, mps_absent) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`
-	st, err := w.tx.PrepareContext(w.ctx, q)
-	if err != nil {
-		return err
-	}
-	defer st.Close()
 	for i := range w.snap.Ports {
 		p := &w.snap.Ports[i]
 		id, err := w.portID(inventory.PortRef{Device: p.Switch, Port: p.Port})
@@ -64,7 +56,7 @@ func (w *runWriter) ports() error {
 			class = n
 		}
 		c := &p.Counters
-		if _, err := st.ExecContext(w.ctx, id, w.at, p.Up, speed(p), state, class, pw.Draw, string(pw.DrawBasis),
+		if err := w.exec(q, id, w.at, p.Up, speed(p), state, class, pw.Draw, string(pw.DrawBasis),
 			octets(c.In), octets(c.Out), octets(c.InErrors), octets(c.FCS), pw.Denied, pw.Overload, pw.Short, pw.MPSAbsent); err != nil {
 			return err
 		}
@@ -110,11 +102,20 @@ func (w *runWriter) peak(insert string, id int64, at time.Time, draw inventory.P
 }
 
 func (w *runWriter) supplyID(s *inventory.SupplyState) (int64, error) {
-	if err := w.exec(`INSERT INTO supplies (switch, supply) VALUES (?, ?) ON CONFLICT DO NOTHING`, s.Switch, s.Supply); err != nil {
+	return w.named(`INSERT INTO supplies (switch, supply) VALUES (?, ?) ON CONFLICT DO NOTHING`, `SELECT id FROM supplies WHERE switch = ? AND supply = ?`, s.Switch, s.Supply)
+}
+
+// named is the number of what has a name of two parts; it gets one where it has none.
+func (w *runWriter) named(insert, find, a, b string) (int64, error) {
+	if err := w.exec(insert, a, b); err != nil {
+		return 0, err
+	}
+	st, err := w.prepared(find)
+	if err != nil {
 		return 0, err
 	}
 	var id int64
-	err := w.tx.QueryRowContext(w.ctx, `SELECT id FROM supplies WHERE switch = ? AND supply = ?`, s.Switch, s.Supply).Scan(&id)
+	err = st.QueryRowContext(w.ctx, a, b).Scan(&id)
 	return id, err
 }
 

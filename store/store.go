@@ -46,6 +46,9 @@ const applicationID = 0x62776c6b
 // busyTimeout is how long a writer waits for another.
 const busyTimeout = 10 * time.Second
 
+// keptWAL is what stays of the -wal file, in bytes, after it had to grow.
+const keptWAL = 8 << 20
+
 // Logbook is an open logbook. It is safe for concurrent use.
 type Logbook struct {
 	db   *sql.DB
@@ -62,7 +65,7 @@ func Open(ctx context.Context, path string) (*Logbook, error) {
 		}
 	}
 	l, err := open(ctx, path, url.Values{"mode": {"rw"}}, "_pragma", fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
-		"_pragma", "foreign_keys(1)", "_pragma", "synchronous(full)", "_txlock", "immediate")
+		"_pragma", "foreign_keys(1)", "_pragma", "synchronous(full)", "_pragma", fmt.Sprintf("journal_size_limit(%d)", keptWAL), "_txlock", "immediate")
 	if err != nil {
 		return nil, fmt.Errorf("logbook %s: %w", path, plain(err))
 	}

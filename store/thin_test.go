@@ -173,7 +173,7 @@ func TestThinDropsTheOld(t *testing.T) {
 		"SELECT count(*) FROM runs":                                3,
 		"SELECT count(*) FROM devices":                             2,
 		"SELECT count(*) FROM places":                              1,
-		"SELECT count(*) FROM coverage":                            6,
+		"SELECT count(*) FROM coverage":                            2,
 		"SELECT count(*) FROM addresses WHERE mac LIKE '%:66'":     0,
 		"SELECT count(*) FROM spool WHERE key = 'sent'":            0,
 		"SELECT count(*) FROM spool WHERE key = 'waits'":           1,
