@@ -90,6 +90,7 @@ type AgentStats struct {
 	Requests    int
 	Retries     int
 	Mismatched  int // values dropped because they answered another question
+	Strays      int // datagrams dropped because they answer no request, such as another device's
 	Repetitions int // that worked
 	Took        time.Duration
 }

@@ -245,7 +245,7 @@ func (got *Reading) count(c *snmp.Client, start time.Time) {
 	s := c.Stats()
 	got.Agent.Alias = s.AnsweredFrom
 	got.Agent.Stats = inventory.AgentStats{
-		Requests: s.Requests, Retries: s.Retries, Mismatched: s.Dropped, Repetitions: s.Repetitions,
+		Requests: s.Requests, Retries: s.Retries, Mismatched: s.Dropped, Strays: s.BadDatagrams, Repetitions: s.Repetitions,
 		Took: got.Agent.Stats.Took + time.Since(start),
 	}
 }
