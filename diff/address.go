@@ -89,7 +89,9 @@ func (a *auditor) silent(d *inventory.Device, s *inventory.SeenDevice) bool {
 }
 
 func onlyLearned(s *inventory.SeenDevice) bool {
-	return len(s.Addrs) == 0 && len(s.Witnesses) == 1 && s.Witnesses[0] == inventory.SourceFDB
+	return !s.HasAddress() && len(s.Witnesses) > 0 && !slices.ContainsFunc(s.Witnesses, func(w string) bool {
+		return w != inventory.SourceFDB && w != inventory.SourceND
+	})
 }
 
 // conflicts reports addresses that two devices answer for: in two tries of a

@@ -204,6 +204,21 @@ func TestAsleepIsNotWithoutAddress(t *testing.T) {
 	}
 }
 
+// A planned camera that has lost its IPv4 address, and answers by IPv6 alone, is
+// told in the second run as one that the switch alone knows.
+func TestLostAddressAnswersByIPv6(t *testing.T) {
+	plan := site(theSwitch(8), camera("cam", 0x31, "sw/6"))
+	run := func() *inventory.Snapshot {
+		s := seen(plan, noon)
+		d := &s.Devices[1]
+		d.Presence, d.Addrs, d.Witnesses = inventory.Present, []netip.Addr{ip("fe80::31")}, []string{inventory.SourceFDB, inventory.SourceND}
+		return s
+	}
+	m := newMemory()
+	want(t, m.run(plan, run()))
+	want(t, m.run(plan, run()), "no-address/cam")
+}
+
 // FC-21: phones behind an access point are a count with last week's; a made-up
 // address on a cable is told, first; a maker's address is always told.
 func TestFC21PrivateAddresses(t *testing.T) {

@@ -85,7 +85,7 @@ func (a *auditor) unknownOne(d *inventory.SeenDevice, policy inventory.UnknownPo
 // missesAddress reports whether the lack of an address means anything: its
 // network was looked at, and it had none before.
 func (a *auditor) missesAddress(d *inventory.SeenDevice) bool {
-	if was := a.wasSeen[d.Name]; was != nil && len(was.Addrs) > 0 {
+	if was := a.wasSeen[d.Name]; was != nil && was.HasAddress() {
 		return false // asleep: its row in the forwarding table outlived it
 	}
 	if len(d.Foreign) > 0 {

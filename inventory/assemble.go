@@ -283,7 +283,7 @@ func (a *assembler) addAddr(i int, ip netip.Addr) {
 	if !ip.IsValid() || ip.IsUnspecified() || ip.IsMulticast() || slices.Contains(d.Addrs, ip) || slices.Contains(d.Foreign, ip) {
 		return
 	}
-	if _, ok := a.plan.NetworkOf(ip); !ok && !(ip.Is6() && ip.IsLinkLocalUnicast()) {
+	if _, ok := a.plan.NetworkOf(ip); !ok && isOfNetwork(ip) && (ip.Is4() || a.plans6()) {
 		d.Foreign = append(d.Foreign, ip)
 		return
 	}
@@ -291,6 +291,12 @@ func (a *assembler) addAddr(i int, ip netip.Addr) {
 	if _, taken := a.byAddr[ip]; !taken {
 		a.byAddr[ip] = i
 	}
+}
+
+// plans6 reports whether the plan has a word on IPv6 at all: where it has none, an
+// address that a provider's router gave out is not outside of anything.
+func (a *assembler) plans6() bool {
+	return slices.ContainsFunc(a.plan.Networks, func(n Network) bool { return len(n.Subnet6) > 0 })
 }
 
 // learned opens a device for each address that only the forwarding tables know.

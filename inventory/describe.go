@@ -26,7 +26,7 @@ func (a *assembler) describe() {
 		d.Private = p == nil && len(d.MACs) > 0 && !slices.ContainsFunc(d.MACs, func(m MAC) bool { return !m.IsLocal() })
 		a.networkOf(i)
 		a.translated(i)
-		d.NoAddress = p == nil && len(d.MACs) > 0 && len(d.Addrs) == 0 && !d.Self
+		d.NoAddress = p == nil && len(d.MACs) > 0 && !d.Self && !d.HasAddress()
 		if d.Role == "" {
 			d.Role, d.RoleWhy = hints.role(d, agents[d.Name])
 		}

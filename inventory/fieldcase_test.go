@@ -277,6 +277,11 @@ func TestFC20NoAddressHere(t *testing.T) {
 	if !d.NoAddress || len(d.Addrs) != 0 || len(d.Foreign) != 1 || d.Foreign[0] != ip("198.51.100.108") || d.Place.Ref().String() != "sw/6" {
 		t.Errorf("got %+v", d)
 	}
+	// What every IPv6 host makes itself is no address of the network.
+	ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: mac(0x31), Addr: ip("fe80::31"), Source: inventory.SourceND, Live: true, Seen: noon})
+	if d := device(t, inventory.Assemble(plan, ev, nil, nil), mac(0x31).String()); !d.NoAddress || d.HasAddress() || len(d.Addrs) != 1 {
+		t.Errorf("with a link-local address: %+v", d)
+	}
 	if p, _ := s.Port(d.Place.Ref()); p.Power == nil || p.Power.State != inventory.PSEDelivering || p.Power.Class != poe.Class3 {
 		t.Errorf("port: %+v", p)
 	}
@@ -373,6 +378,19 @@ func TestLeaseAloneIsNoDevice(t *testing.T) {
 	ev.Coverage[0].Result = inventory.Partial
 	if got := unplanned(inventory.Assemble(site(), ev, nil, nil)); len(got) != 2 {
 		t.Errorf("got %v, want both where the sweep was not whole", got)
+	}
+}
+
+// A plan that has no word on IPv6 puts no IPv6 address outside; one that has, does.
+func TestUnplannedIPv6(t *testing.T) {
+	ev := swept(answered(mac(0x51), "192.0.2.51", 1), inventory.Sighting{MAC: mac(0x51), Addr: ip("2001:db8::51"), Source: inventory.SourceND, Live: true, Seen: noon})
+	plan := site()
+	if d := device(t, inventory.Assemble(plan, ev, nil, nil), mac(0x51).String()); len(d.Addrs) != 2 || len(d.Foreign) != 0 {
+		t.Errorf("got %+v", d)
+	}
+	plan.Networks[0].Subnet6 = []netip.Prefix{netip.MustParsePrefix("2001:db8:1::/64")}
+	if d := device(t, inventory.Assemble(plan, ev, nil, nil), mac(0x51).String()); len(d.Addrs) != 1 || len(d.Foreign) != 1 {
+		t.Errorf("where another is planned: got %+v", d)
 	}
 }
 

@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"net/netip"
+	"slices"
 	"time"
 )
 
@@ -76,6 +77,12 @@ type SeenDevice struct {
 	Foreign   []netip.Addr `json:"foreign,omitempty"`   // addresses heard of it that lie in no planned network
 	Claimed   []MAC        `json:"claimed,omitempty"`   // MACs found at its address or port that are not its planned ones
 }
+
+// HasAddress reports whether the device has an address of a network: more than
+// the link-local one that every IPv6 host makes itself.
+func (d *SeenDevice) HasAddress() bool { return slices.ContainsFunc(d.Addrs, isOfNetwork) }
+
+func isOfNetwork(ip netip.Addr) bool { return !(ip.Is6() && ip.IsLinkLocalUnicast()) }
 
 // Presence is whether a device is there.
 type Presence string
