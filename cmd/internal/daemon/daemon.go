@@ -164,6 +164,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		return err
 	}
 	d.warnOfMail()
+	d.hasten(ctx)
 	wg.Go(func() { d.worker.Run(ctx) })
 	wg.Go(func() { d.listen(ctx) })
 	wg.Go(func() { d.reloads(ctx) })
@@ -267,8 +268,18 @@ func (d *Daemon) reloads(ctx context.Context) {
 		}
 		d.tell(notify.Reloading())
 		d.readPlan(true)
+		d.hasten(ctx) // whoever mends the way for mail waits for it
 		d.tell(notify.Ready(d.line1()))
 	}
+}
+
+// hasten has the mails that wait tried at once, however long their pause is: a
+// person has just had a hand in it, or the way to the server is back.
+func (d *Daemon) hasten(ctx context.Context) {
+	if err := d.Book.Hasten(ctx, time.Now()); err != nil {
+		d.Log.Error("mail spool", "err", err)
+	}
+	d.worker.Wake()
 }
 
 // readPlan takes a changed plan into use. A bad one is told and the last good one stays.

@@ -69,10 +69,7 @@ func (d *Daemon) lineBack(ctx context.Context, plan *inventory.Plan, now time.Ti
 			d.Log.Error("promise a mail", "err", err)
 		}
 	}
-	if err := d.Book.Hasten(ctx, now); err != nil {
-		d.Log.Error("mail spool", "err", err)
-	}
-	d.worker.Wake()
+	d.hasten(ctx)
 }
 
 func (d *Daemon) tellOutage(ctx context.Context, plan *inventory.Plan, o inventory.Outage, now time.Time) error {
