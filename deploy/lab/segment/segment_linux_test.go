@@ -34,11 +34,18 @@ const auditorMAC = "00:00:5e:00:53:09"
 func newSegment(t *testing.T) *segment {
 	t.Helper()
 	t.Parallel()
-	s := &segment{t: t, hub: netns.New(t)}
-	s.hub.Exec("sysctl", "-qw", "net.ipv6.conf.default.disable_ipv6=1") // the wire itself never speaks
-	s.hub.Bridge("br0")
+	s := &segment{t: t, hub: wire(t)}
 	s.Site = program.NewSite(t, s.plug(auditorMAC, "203.0.113.9/25"))
 	return s
+}
+
+// wire is a switch that never speaks itself.
+func wire(t *testing.T) *netns.Namespace {
+	t.Helper()
+	hub := netns.New(t)
+	hub.Exec("sysctl", "-qw", "net.ipv6.conf.default.disable_ipv6=1")
+	hub.Bridge("br0")
+	return hub
 }
 
 // plug hangs a new host on the wire by its eth0.
