@@ -26,7 +26,7 @@ func Audit(plan *inventory.Plan, snap *inventory.Snapshot, hist *inventory.Histo
 		a.secondServer, a.replaced, a.moved, // whoever is explained here is not missing
 		a.portPower, a.supplies,
 		a.missing,
-		a.addresses, a.unknown,
+		a.addresses, a.otherNetworks, a.unknown,
 		a.vlans, a.wires, a.life,
 		a.radios, a.services, a.access, a.internet,
 	} {

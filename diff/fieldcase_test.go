@@ -506,3 +506,46 @@ func TestFC25SlowLink(t *testing.T) {
 		}
 	})
 }
+
+// A switch that was asked has a foot in a network that the plan lacks: its
+// neighbour table tells addresses of devices that it has learned. That is one
+// finding, and no second DHCP server.
+func TestNetworkThatThePlanLacks(t *testing.T) {
+	plan := site(theSwitch(10), camera("cam-1", 0x41, "sw/1"), camera("cam-2", 0x42, "sw/2"))
+	for k := range plan.Devices {
+		plan.Devices[k].Addresses = nil
+	}
+	told := func(names ...string) *inventory.Snapshot {
+		s := seen(plan, noon)
+		for k, name := range names {
+			d, _ := s.Device(name)
+			if d == nil {
+				s.Devices = append(s.Devices, inventory.SeenDevice{Name: name, MACs: []inventory.MAC{mac(byte(k) + 0x60)}, Presence: inventory.Present, NoAddress: true,
+					Place: inventory.Place{Switch: "sw", Port: "9", Basis: inventory.ByFDB}})
+				d = &s.Devices[len(s.Devices)-1]
+			}
+			d.Addrs, d.Foreign, d.Witnesses = nil, []netip.Addr{ip(fmt.Sprintf("203.0.113.2%d", k))}, []string{inventory.SourceFDB}
+		}
+		return s
+	}
+	all := []string{"cam-1", "cam-2", mac(0x62).String(), mac(0x63).String()}
+	fs := diff.Audit(plan, told(all...), nil, noon)
+	want(t, fs, "wrong-network/203.0.113.0/24")
+	tells(t, fs[0].Title(), "203.0.113.0/24 is in no network of the plan", "4 devices in all")
+	if fs[0].Severity != diff.Warning || !slices.Equal(fs[0].Behind, []string{mac(0x62).String(), mac(0x63).String(), "cam-1", "cam-2"}) {
+		t.Errorf("%s", say(fs[0]))
+	}
+	// All planned: nothing that anyone must do soon. Two are no network.
+	plan.Devices = append(plan.Devices, camera("cam-3", 0x43, "sw/3"))
+	plan.Devices[len(plan.Devices)-1].Addresses = nil
+	if fs = diff.Audit(plan, told("cam-1", "cam-2", "cam-3"), nil, noon); len(fs) != 1 || fs[0].Severity != diff.Note {
+		t.Errorf("all planned: %v", fs)
+	}
+	want(t, diff.Audit(plan, told("cam-1", "cam-2"), nil, noon))
+	// Who was in a planned network in the run before has left it.
+	h := &inventory.History{Previous: seen(plan, noon.Add(-time.Hour))}
+	for k := range h.Previous.Devices {
+		h.Previous.Devices[k].Addrs = []netip.Addr{ip(fmt.Sprintf("192.0.2.%d", k+1))}
+	}
+	want(t, diff.Audit(plan, told("cam-1", "cam-2", "cam-3"), h, noon), "second-dhcp-server/203.0.113.0/24")
+}

@@ -16,7 +16,7 @@ func (a *auditor) secondServer() {
 	affected := map[netip.Prefix][]string{}
 	for _, name := range a.names {
 		s := a.seen[name]
-		if s == nil || s.Self || slices.ContainsFunc(s.Addrs, netip.Addr.Is4) {
+		if s == nil || s.Self || slices.ContainsFunc(s.Addrs, netip.Addr.Is4) || !a.strayed(s) {
 			continue
 		}
 		for _, r := range rangesOf(s) {

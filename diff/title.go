@@ -74,6 +74,8 @@ func (k Kind) Title() string { return strings.ReplaceAll(titles[k], "%s", "…")
 func (f Finding) Title() string {
 	t, ok := titles[f.Kind]
 	switch {
+	case f.Kind == WrongNetwork && len(f.Behind) > 0:
+		t = f.Subject + " is in no network of the plan"
 	case !ok:
 		t = strings.ReplaceAll(string(f.Kind), "-", " ") + ": " + f.Subject
 	case strings.Contains(t, "%s"):
@@ -82,7 +84,7 @@ func (f Finding) Title() string {
 	n := len(f.Behind)
 	switch {
 	case n == 0:
-	case f.Kind == CutOff || f.Kind == SecondDHCPServer || f.Kind == ClockOff || f.Kind == OverBudget:
+	case f.Kind == CutOff || f.Kind == SecondDHCPServer || f.Kind == WrongNetwork || f.Kind == ClockOff || f.Kind == OverBudget:
 		t += ", " + plural(n, "device", "devices") + " in all"
 	case f.Kind == Restarted || f.Kind == NoRoom:
 		t += fmt.Sprintf(", with %d more", n)
