@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"boundwalk/cmd/internal/page"
 	"boundwalk/cmd/internal/report"
 	"boundwalk/diff"
 	"boundwalk/inventory"
@@ -60,9 +61,16 @@ func (a *app) showCommand() *cobra.Command {
 	})
 	runs.Flags().IntVar(&most, "most", 20, "how `many`")
 	device := a.show("device", "All that is known of one device", a.showDevice)
-	device.Use, device.Args = "device NAME", words(1, 1, "NAME")
+	device.Use, device.Args, device.ValidArgsFunction = "device NAME", words(1, 1, "NAME"), inTurn(a.completeSeen)
 	logins := a.show("logins", "Each factory account: whether it is still taken, and every try ever made", showLogins)
-	show.AddCommand(logins, devices, ports, supplies, tree, findings, runs, device)
+	whole := a.show("page", "All of it as one HTML page on standard output, as the daemon shows it to this machine", func(v *view) error {
+		site, err := page.Read(v.cmd.Context(), v.book, v.plan, time.Now())
+		if err != nil {
+			return err
+		}
+		return report.LocalPage(v.w, site)
+	})
+	show.AddCommand(logins, whole, devices, ports, supplies, tree, findings, runs, device)
 	return show
 }
 
@@ -120,21 +128,17 @@ func (a *app) showFindings(v *view, all bool) error {
 	if err != nil {
 		return err
 	}
-	hushes, err := v.book.Hushes(v.cmd.Context(), time.Now())
-	if err != nil {
-		return err
-	}
 	hushed := map[string]string{}
 	var fs []diff.Finding
 	for _, e := range eps {
-		for _, h := range hushes {
-			if h.Key == e.Finding.Key || h.Key == store.HushAll {
-				hushed[e.Finding.Key] = h.Why
+		key := e.Finding.Key
+		if open := v.hist.Open[key]; !open.HushedUntil.IsZero() {
+			hushed[key] = open.HushWhy
+			if !all {
+				continue
 			}
 		}
-		if _, quiet := hushed[e.Finding.Key]; all || !quiet {
-			fs = append(fs, e.Finding)
-		}
+		fs = append(fs, e.Finding)
 	}
 	diff.Sort(fs)
 	if v.json {

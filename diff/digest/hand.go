@@ -107,7 +107,11 @@ func (b *builder) intro() []string {
 // present counts the devices as the last run saw them.
 func (b *builder) present() string {
 	n := b.Snapshot.Headcount()
-	return fmt.Sprintf("%d of %s there, %d unknown.", n.There, plural(n.Planned, "planned device is", "planned devices are"), n.Unknown)
+	away := ""
+	if n.Away > 0 {
+		away = fmt.Sprintf("%d more away, ", n.Away)
+	}
+	return fmt.Sprintf("%d of %s there, %s%d unknown.", n.There, plural(n.Planned, "planned device is", "planned devices are"), away, n.Unknown)
 }
 
 // notices are what puts the rest of the mail in doubt.

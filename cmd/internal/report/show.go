@@ -195,13 +195,15 @@ func deviceOf(d *inventory.SeenDevice, past store.DeviceRow) deviceJSON {
 	return j
 }
 
+const peakNote = "Peak is the highest draw measured in the last seven days, with its time. An unknown draw stays unknown: a class is a ceiling."
+
 // Ports writes the ports of a run with this week's highest draw.
 func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string, style Style) error {
 	p := newPage(w, style)
 	t, nights := portsTable(s, h, only)
 	t.write(p, "")
 	p.line("")
-	p.wrap("", "Peak is the highest draw measured in the last seven days, with its time. An unknown draw stays unknown: a class is a ceiling.")
+	p.wrap("", peakNote)
 	if len(nights) > 0 {
 		p.wrap("", "No night sample yet: "+strings.Join(nights, ", ")+". Lamps and heaters draw most then.")
 	}

@@ -11,6 +11,15 @@ import (
 // Supplies writes each supply with what it gives, promises and has.
 func Supplies(w io.Writer, s *inventory.Snapshot, h *inventory.History, style Style) error {
 	p := newPage(w, style)
+	suppliesTable(s, h).write(p, "")
+	p.line("")
+	p.wrap("", suppliesNote)
+	return p.w.Flush()
+}
+
+const suppliesNote = "Reserved is what the switch has promised to its ports, by its own rule; free watts of one kind are no proof of the other. Planned figures come from paper."
+
+func suppliesTable(s *inventory.Snapshot, h *inventory.History) *table {
 	t := newTable("supply", "gives", "known by", "reserved", "budget", "share", "peak")
 	for i := range s.Supplies {
 		x := &s.Supplies[i]
@@ -20,10 +29,7 @@ func Supplies(w io.Writer, s *inventory.Snapshot, h *inventory.History, style St
 		}
 		t.row(append(supplyCells(x), peak)...)
 	}
-	t.write(p, "")
-	p.line("")
-	p.wrap("", "Reserved is what the switch has promised to its ports, by its own rule; free watts of one kind are no proof of the other. Planned figures come from paper.")
-	return p.w.Flush()
+	return t
 }
 
 type supplyJSON struct {

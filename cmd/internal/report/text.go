@@ -86,10 +86,19 @@ func withoutHushed(fs []diff.Finding, hushed map[string]string) []diff.Finding {
 	return out
 }
 
+// present says who is there; what may rightly be away is not held against the site.
+func present(n inventory.Headcount) string {
+	line := fmt.Sprintf("%d of %d planned devices are there", n.There, n.Planned)
+	if n.Away > 0 {
+		line += fmt.Sprintf(", %d more away", n.Away)
+	}
+	return fmt.Sprintf("%s; %d unknown", line, n.Unknown)
+}
+
 func (p *page) summary(r *pass.Result) {
 	s := r.Snapshot
 	count := s.Headcount()
-	line := fmt.Sprintf("%d of %d planned devices are there; %d unknown", count.There, count.Planned, count.Unknown)
+	line := present(count)
 	if count.Private > 0 {
 		line += fmt.Sprintf(", %s on Wi-Fi", plural(count.Private, "private device", "private devices"))
 	}
@@ -114,53 +123,58 @@ func (p *page) Findings(fs []diff.Finding, loc *time.Location) {
 	}
 	fs = slices.Clone(fs)
 	diff.Sort(fs)
-	heads := map[diff.Severity][2]string{diff.Urgent: {"Now", red}, diff.Warning: {"Soon", yellow}, diff.Note: {"Good to know", faint}}
-	var last diff.Severity
-	for _, f := range fs {
-		if f.Severity != last {
-			h := heads[f.Severity]
-			n := 0
-			for _, g := range fs {
-				if g.Severity == f.Severity {
-					n++
-				}
-			}
-			p.line("%s", p.style.paint(bold+h[1], fmt.Sprintf("%s (%d)", h[0], n)))
-			p.line("")
-			last = f.Severity
+	for _, h := range heads {
+		of := slices.DeleteFunc(slices.Clone(fs), func(f diff.Finding) bool { return f.Severity != h.severity })
+		if len(of) == 0 {
+			continue
 		}
-		p.finding(f, loc)
+		p.line("%s", p.style.paint(bold+h.color, fmt.Sprintf("%s (%d)", h.word, len(of))))
+		p.line("")
+		for _, f := range of {
+			p.finding(f, loc)
+		}
 	}
 }
 
+// heads are the words over the findings of each severity.
+var heads = []struct {
+	severity    diff.Severity
+	word, color string
+}{{diff.Urgent, "Now", red}, {diff.Warning, "Soon", yellow}, {diff.Note, "Good to know", faint}}
+
 func (p *page) finding(f diff.Finding, loc *time.Location) {
+	p.wrap("  ", headline(f))
+	for _, x := range particulars(f, loc) {
+		p.field(x.Name, x.Text)
+	}
+	p.line("")
+}
+
+func headline(f diff.Finding) string {
 	title := f.Title()
 	if f.Where != "" && f.Where != f.Subject && !strings.Contains(title, f.Where) {
 		title += " (" + f.Where + ")"
 	}
-	p.wrap("  ", title)
-	p.field("planned", f.Expected)
-	observed := f.Observed
+	return title
+}
+
+// particular is one thing told of a finding, under its word.
+type particular struct{ Name, Text string }
+
+// particulars is what a finding tells below its headline; what is empty is left out.
+func particulars(f diff.Finding, loc *time.Location) []particular {
+	observed, since := f.Observed, ""
 	if f.Basis != "" && !strings.Contains(observed, string(f.Basis)) {
 		observed += " (" + string(f.Basis) + ")"
 	}
-	p.field("found", observed)
 	if !f.Since.IsZero() {
-		p.field("since", Clock(f.Since, loc))
+		since = Clock(f.Since, loc)
 	}
-	if len(f.Behind) > 0 {
-		p.field("behind", strings.Join(f.Behind, ", "))
-	}
-	p.field("do", f.Advice)
-	p.field("caution", f.Caution)
-	p.field("key", f.Key)
-	p.line("")
+	return slices.DeleteFunc([]particular{{"planned", f.Expected}, {"found", observed}, {"since", since}, {"behind", strings.Join(f.Behind, ", ")},
+		{"do", f.Advice}, {"caution", f.Caution}, {"key", f.Key}}, func(p particular) bool { return p.Text == "" })
 }
 
 func (p *page) field(name, text string) {
-	if text == "" {
-		return
-	}
 	p.hang(fmt.Sprintf("    %-9s", name), text)
 }
 
@@ -209,6 +223,19 @@ func (p *page) Power(s *inventory.Snapshot) {
 
 // coverage writes what could not be looked at, and stays silent on the rest.
 func (p *page) coverage(s *inventory.Snapshot) {
+	lines := unseen(s)
+	if len(lines) == 0 {
+		return
+	}
+	p.line("%s", p.style.paint(bold, "Not looked at, or only in part"))
+	p.line("")
+	for _, l := range lines {
+		p.hang("  - ", l)
+	}
+	p.line("")
+}
+
+func unseen(s *inventory.Snapshot) []string {
 	var lines []string
 	for _, c := range s.Coverage {
 		switch c.Result {
@@ -220,16 +247,7 @@ func (p *page) coverage(s *inventory.Snapshot) {
 			}
 		}
 	}
-	lines = append(lines, s.Capped...)
-	if len(lines) == 0 {
-		return
-	}
-	p.line("%s", p.style.paint(bold, "Not looked at, or only in part"))
-	p.line("")
-	for _, l := range lines {
-		p.hang("  - ", l)
-	}
-	p.line("")
+	return append(lines, s.Capped...)
 }
 
 var resultWords = map[inventory.Result]string{inventory.Partial: "in part", inventory.Refused: "refused", inventory.NoAnswer: "no answer",
