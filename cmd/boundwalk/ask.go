@@ -22,18 +22,22 @@ import (
 const askWait = 3 * time.Second
 
 // askDaemon asks the daemon that serves this plan and logbook for a run, and
-// tells it. False where none does: then whoever asks runs by himself.
-func (a *app) askDaemon(ctx context.Context, plan *inventory.Plan, planPath, logbook string) (bool, error) {
+// tells it. False where none does: then whoever asks runs by himself. The error
+// beside false is that of a socket closed to this user, whoever is behind it.
+func (a *app) askDaemon(ctx context.Context, plan *inventory.Plan, planPath, logbook string, wishes control.Wishes) (bool, error) {
 	c := control.Client{Path: daemon.SocketPath(plan)}
 	serves, err := serving(ctx, c, planPath, logbook)
-	if _, denied := errors.AsType[*control.PermissionError](err); denied && filepath.Clean(planPath) == systemPlan {
-		return true, &hintError{err, "the daemon serves this plan; members of that group may ask it for a run"}
+	if denied, ok := errors.AsType[*control.PermissionError](err); ok {
+		if filepath.Clean(planPath) == systemPlan {
+			return true, &hintError{err, "the daemon serves this plan; members of that group may ask it for a run"}
+		}
+		return false, denied
 	}
 	if !serves {
 		return false, nil
 	}
 	bar := a.progress()
-	res, err := c.Run(ctx, func(p control.Progress) { bar.part(p.Text, p.Done, p.Total) })
+	res, err := c.RunWith(ctx, wishes, func(p control.Progress) { bar.part(p.Text, p.Done, p.Total) })
 	bar.end()
 	if err != nil {
 		return true, err

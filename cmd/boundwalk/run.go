@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"boundwalk/cmd/internal/control"
 	"boundwalk/cmd/internal/pass"
 	"boundwalk/cmd/internal/report"
 	"boundwalk/discover"
@@ -26,7 +27,7 @@ func (a *app) runCommand() *cobra.Command {
 		Args: noWords,
 		RunE: func(c *cobra.Command, _ []string) error { return a.runOnce(c.Context(), logins) },
 	}
-	c.Flags().BoolVar(&logins, "logins", false, "also ask planned devices whether they still take the factory account that the plan names, each at most once a day;\nthis run is made here, not by the service")
+	c.Flags().BoolVar(&logins, "logins", false, "also ask planned devices whether they still take the factory account that the plan names, each at most once a day")
 	return c
 }
 
@@ -38,16 +39,18 @@ func (a *app) runOnce(ctx context.Context, logins bool) error {
 	if logins && (f.Plan.FactoryLogins == "" || f.Plan.FactoryLogins == inventory.LoginsOff) {
 		return &exitError{exitUsage, &hintError{fmt.Errorf("%s: factory_logins is off, so none may be tried", path), `"factory_logins: on-request" in the plan allows it`}}
 	}
-	if !logins {
-		if asked, err := a.askDaemon(ctx, f.Plan, path, a.findLogbook(path)); asked {
-			return err
-		}
+	asked, denied := a.askDaemon(ctx, f.Plan, path, a.findLogbook(path), control.Wishes{Logins: logins})
+	if asked {
+		return denied
 	}
 	maker, err := a.makers()
 	if err != nil {
 		return err
 	}
 	l, err := store.Open(ctx, a.findLogbook(path))
+	if err != nil && denied != nil {
+		return &hintError{err, fmt.Sprintf("the service keeps its own logbook, and may be asked for a run: %v", denied)}
+	}
 	if err != nil {
 		return err
 	}

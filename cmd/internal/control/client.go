@@ -45,7 +45,16 @@ func (c Client) Status(ctx context.Context) (json.RawMessage, error) {
 // Run asks for a run at once and waits for its result. It calls onProgress,
 // which may be nil, as news comes in. When ctx ends, Run does; the run does not.
 func (c Client) Run(ctx context.Context, onProgress func(Progress)) (Result, error) {
-	response, err := c.ask(ctx, http.MethodPost, "/run")
+	return c.RunWith(ctx, Wishes{}, onProgress)
+}
+
+// RunWith is Run with what the run is to do beside looking.
+func (c Client) RunWith(ctx context.Context, wishes Wishes, onProgress func(Progress)) (Result, error) {
+	what := "/run"
+	if wishes.Logins {
+		what += "?" + wishLogins + "=true"
+	}
+	response, err := c.ask(ctx, http.MethodPost, what)
 	if err != nil {
 		return Result{}, err
 	}

@@ -4,7 +4,7 @@
 // use [Client].
 //
 //	GET /status  a JSON value
-//	POST /run    a stream of JSON values, one to a line:
+//	POST /run    with ?logins=true also the checks of factory accounts; a stream of JSON values, one to a line:
 //	             {"event":"progress","text":"…","done":3,"total":12}
 //	             {"event":"done","exit":0,"report":{…}} or
 //	             {"event":"failed","error":"…"} as the last one
@@ -45,6 +45,13 @@ func (e *PermissionError) Error() string {
 
 // Unwrap makes it a permission error of the file system.
 func (e *PermissionError) Unwrap() error { return fs.ErrPermission }
+
+// Wishes are what a person wants of a run beside that it looks.
+type Wishes struct {
+	Logins bool // also the checks of factory accounts that the plan allows on request
+}
+
+const wishLogins = "logins"
 
 // Progress is how far a run is, for people.
 type Progress struct {

@@ -27,14 +27,16 @@ type fake struct {
 	finish chan control.Result  // and waits for its result
 	ended  chan error           // and tells how it ended
 	told   []control.Progress   // what each run reports at its start
+	wished chan control.Wishes  // what each was asked for
 	status any
 }
 
 func newFake() *fake {
-	return &fake{began: make(chan context.Context, 20), finish: make(chan control.Result), ended: make(chan error, 20)}
+	return &fake{began: make(chan context.Context, 20), finish: make(chan control.Result), wished: make(chan control.Wishes, 20), ended: make(chan error, 20)}
 }
 
-func (f *fake) RunNow(ctx context.Context, progress func(control.Progress)) (control.Result, error) {
+func (f *fake) RunNow(ctx context.Context, wishes control.Wishes, progress func(control.Progress)) (control.Result, error) {
+	f.wished <- wishes
 	for _, p := range f.told {
 		progress(p)
 	}
@@ -122,6 +124,38 @@ func TestRun(t *testing.T) {
 	}
 	if len(told) != 2 || told[0] != daemon.told[0] || told[1] != daemon.told[1] {
 		t.Errorf("progress %+v", told)
+	}
+}
+
+// What a person wishes reaches the daemon; what it does not know is refused.
+func TestWishes(t *testing.T) {
+	daemon := newFake()
+	client, _ := serve(t, daemon)
+	for _, want := range []control.Wishes{{}, {Logins: true}} {
+		go func() { <-daemon.began; daemon.finish <- control.Result{} }()
+		if _, err := client.RunWith(t.Context(), want, nil); err != nil {
+			t.Fatal(err)
+		}
+		if got := <-daemon.wished; got != want {
+			t.Errorf("got %+v, want %+v", got, want)
+		}
+	}
+	conn, err := net.Dial("unix", client.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	fmt.Fprint(conn, "POST /run?reboot=true HTTP/1.1\r\nHost: x\r\nContent-Length: 0\r\n\r\n")
+	response, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer response.Body.Close()
+	if text, _ := io.ReadAll(response.Body); response.StatusCode != http.StatusBadRequest || !strings.Contains(string(text), "reboot") {
+		t.Errorf("got %s: %s", response.Status, text)
+	}
+	if len(daemon.began) > 0 {
+		t.Error("a run has begun")
 	}
 }
 

@@ -9,16 +9,18 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 )
 
 // Daemon is what the socket serves.
 type Daemon interface {
-	// RunNow makes a whole run and returns its result. Where a run is on, it
+	// RunNow makes a whole run as wished and returns its result. Where a run is on, it
 	// waits for it first. It may call progress from any goroutine until it
 	// returns; progress does not block. It ends soon after ctx does.
-	RunNow(ctx context.Context, progress func(Progress)) (Result, error)
+	RunNow(ctx context.Context, wishes Wishes, progress func(Progress)) (Result, error)
 
 	// Status is what [Client.Status] gets, as JSON.
 	Status(ctx context.Context) (any, error)
@@ -46,6 +48,11 @@ func Serve(ctx context.Context, listener net.Listener, daemon Daemon, log *slog.
 		if !swallow(w, r) {
 			return
 		}
+		wishes, err := wishesOf(r)
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusBadRequest)
+			return
+		}
 		select {
 		case waiting <- struct{}{}:
 		default:
@@ -55,7 +62,7 @@ func Serve(ctx context.Context, listener net.Listener, daemon Daemon, log *slog.
 		progress, end := make(chan Progress, 16), make(chan any, 1)
 		all.wg.Go(func() { // within a request, so the gate is open
 			defer func() { <-waiting }()
-			end <- run(ctx, daemon, progress)
+			end <- run(ctx, daemon, wishes, progress)
 		})
 		stream(w, r, progress, end)
 	})
@@ -120,6 +127,20 @@ func serveUntil(ctx context.Context, server *http.Server, listener net.Listener)
 	return nil
 }
 
+// wishesOf reads what is asked for. What this daemon does not know is refused: a
+// run without what was wished must not look as if it had it.
+func wishesOf(r *http.Request) (Wishes, error) {
+	var wishes Wishes
+	for key, values := range r.URL.Query() {
+		yes, err := strconv.ParseBool(strings.Join(values, ","))
+		if key != wishLogins || err != nil {
+			return Wishes{}, fmt.Errorf("%.40q=%.40q is nothing that this daemon can be asked for", key, values)
+		}
+		wishes.Logins = yes
+	}
+	return wishes, nil
+}
+
 // swallow reads the body away. Only then does the server see the client go.
 func swallow(w http.ResponseWriter, r *http.Request) bool {
 	control := http.NewResponseController(w)
@@ -146,8 +167,8 @@ func status(w http.ResponseWriter, r *http.Request, daemon Daemon) {
 }
 
 // run makes a run and returns its last event.
-func run(ctx context.Context, daemon Daemon, progress chan<- Progress) any {
-	result, err := daemon.RunNow(ctx, func(p Progress) {
+func run(ctx context.Context, daemon Daemon, wishes Wishes, progress chan<- Progress) any {
+	result, err := daemon.RunNow(ctx, wishes, func(p Progress) {
 		select {
 		case progress <- p:
 		default: // a slow client misses some

@@ -19,6 +19,7 @@ import (
 
 	"github.com/emersion/go-smtp"
 
+	"boundwalk/cmd/internal/control"
 	"boundwalk/store"
 )
 
@@ -52,7 +53,7 @@ func TestKillChild(t *testing.T) {
 			t.Fatal(err)
 		}
 		s.set("slip-cam", done/3%2 == 0) // there for three runs, gone for three
-		res, err := d.run(ctx, "schedule", nil)
+		res, err := d.run(ctx, "schedule", control.Wishes{}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

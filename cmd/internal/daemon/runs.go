@@ -49,7 +49,7 @@ func (d *Daemon) job(ctx context.Context) {
 		d.state.again = time.Time{}
 	}
 	d.mu.Unlock()
-	if _, err := d.run(ctx, asked, nil); err != nil && ctx.Err() == nil {
+	if _, err := d.run(ctx, asked, control.Wishes{}, nil); err != nil && ctx.Err() == nil {
 		d.Log.Error("run", "asked", asked, "err", err)
 	}
 	d.weekly(ctx, time.Now())
@@ -57,7 +57,7 @@ func (d *Daemon) job(ctx context.Context) {
 }
 
 // run makes one run and does all that follows from it.
-func (d *Daemon) run(ctx context.Context, asked string, progress func(control.Progress)) (*pass.Result, error) {
+func (d *Daemon) run(ctx context.Context, asked string, wishes control.Wishes, progress func(control.Progress)) (*pass.Result, error) {
 	d.readPlan(false)
 	plan := d.plan.Plan()
 	d.mu.Lock()
@@ -74,7 +74,7 @@ func (d *Daemon) run(ctx context.Context, asked string, progress func(control.Pr
 		}
 	}
 	r := pass.Runner{Plan: plan, Logbook: d.Book, Maker: d.Maker, Booted: d.Booted, Asked: asked, Look: d.Options.Survey,
-		Survey: discover.Options{Asked: asked == "person", Secrets: d.Secrets, Progress: part, Further: []discover.Source{d.listener.Source(plan)}}}
+		Survey: discover.Options{Asked: asked == "person", Secrets: d.Secrets, LoginsAsked: wishes.Logins, Progress: part, Further: []discover.Source{d.listener.Source(plan)}}}
 	start := time.Now()
 	res, err := r.Run(ctx)
 	d.mu.Lock()
@@ -152,14 +152,14 @@ func newlyAbsent(res *pass.Result, was *inventory.Snapshot) bool {
 }
 
 // RunNow is a run that a person asked for at the control socket.
-func (d *Daemon) RunNow(ctx context.Context, progress func(control.Progress)) (control.Result, error) {
+func (d *Daemon) RunNow(ctx context.Context, wishes control.Wishes, progress func(control.Progress)) (control.Result, error) {
 	type end struct {
 		res *pass.Result
 		err error
 	}
 	ended := make(chan end, 1)
 	request := func(ctx context.Context) {
-		res, err := d.run(ctx, "person", progress)
+		res, err := d.run(ctx, "person", wishes, progress)
 		ended <- end{res, err}
 		idle()
 	}
