@@ -50,6 +50,8 @@ go mod verify >/dev/null && echo verified
 say "tests with the race detector"
 if [ "$(go env CGO_ENABLED)" = 1 ] && command -v "$(go env CC)" >/dev/null; then
   go test -race -timeout 15m ./...
+  say "years of service, which the race detector shortens"
+  go test -run 'TestTenYears|TestRetention' ./cmd/internal/daemon ./cmd/internal/years
 else
   left_out+=("the race detector (no C compiler)")
   go test -timeout 15m ./...

@@ -1,0 +1,6 @@
+//go:build !race
+
+package daemon
+
+// tenYears are the weeks of TestTenYears.
+const tenYears = 522
