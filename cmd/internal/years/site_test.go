@@ -291,12 +291,3 @@ func open(t testing.TB) (*store.Logbook, string) {
 	t.Cleanup(func() { l.Close() })
 	return l, path
 }
-
-func zone(t testing.TB, name string) *time.Location {
-	t.Helper()
-	loc, err := time.LoadLocation(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return loc
-}
