@@ -116,7 +116,10 @@ func (a *assembler) placeBridges() {
 		if h.among > 0 {
 			d.Place.Among = h.among + 1
 		}
-		a.snap.Edges = append(a.snap.Edges, Edge{Child: v.name, Own: v.label(h.own), Parent: up.name, Port: up.label(h.port), Basis: ByFDB, Among: d.Place.Among})
+		if !h.exact {
+			d.Place.Basis = Inferred
+		}
+		a.snap.Edges = append(a.snap.Edges, Edge{Child: v.name, Own: v.label(h.own), Parent: up.name, Port: up.label(h.port), Basis: d.Place.Basis, Among: d.Place.Among})
 	}
 }
 
@@ -199,11 +202,8 @@ func (a *assembler) placeByLLDP() {
 func (a *assembler) placeNeighbor(v *agentView, i IfIndex, dev, neighbors int) {
 	d := a.devs[dev]
 	d.witness(SourceLLDP)
-	if dv := a.bridgeNamed(d.Name); dv >= 0 && !d.Place.IsZero() {
-		return // a managed switch: the tree knows better which end is up
-	}
-	if a.root() >= 0 && len(a.bridges) > 0 && a.bridges[a.root()].name == d.Name {
-		return
+	if a.bridgeNamed(d.Name) >= 0 {
+		return // a managed switch: the tree alone knows which end is up
 	}
 	p := Place{Switch: v.name, Port: v.label(i), Basis: ByLLDP, Seen: v.Read}
 	if neighbors > 1 {

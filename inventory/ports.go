@@ -36,10 +36,10 @@ func (a *assembler) ports() {
 		for k := range v.Interfaces {
 			f := &v.Interfaces[k]
 			pw := power[f.Index]
-			if !isPhysical(*f) && pw == nil && macs[f.Index] == 0 {
+			ref := PortRef{v.name, v.label(f.Index)}
+			if !isPhysical(*f) && pw == nil && macs[f.Index] == 0 && len(seen[ref]) == 0 {
 				continue
 			}
-			ref := PortRef{v.name, v.label(f.Index)}
 			p := PortState{Switch: v.name, Port: ref.Port, Interface: Clean(f.Name), Index: f.Index, AdminUp: f.AdminUp, Up: f.OperUp,
 				HalfDuplex: f.HalfDuplex, Planned: planned[ref], Seen: seen[ref], MACCount: macs[f.Index],
 				VLAN: untagged[f.Index], Tagged: tagged[f.Index], VLANKnown: known, Power: pw, Counters: countersOf(v, f)}

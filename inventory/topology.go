@@ -287,6 +287,9 @@ func (t *topology) parents(root int) []hang {
 	out := make([]hang, t.n)
 	for b := range out {
 		out[b] = t.parent(root, b)
+		if h := &out[b]; h.parent >= 0 {
+			h.exact = t.adjacent(h.parent, h.port, b)
+		}
 	}
 	for b := range out { // bridges that share a port share an unmanaged switch
 		for c := range out {
@@ -304,6 +307,7 @@ type hang struct {
 	port   IfIndex // of the parent
 	own    IfIndex // of the child, towards the parent; 0: unknown
 	among  int     // others on the same port of the parent
+	exact  bool    // false: all that is known is that it lies somewhere behind that port
 }
 
 func (t *topology) parent(root, b int) hang {
@@ -331,4 +335,36 @@ func (t *topology) parent(root, b int) hang {
 		}
 	}
 	return best
+}
+
+// adjacent reports whether no other known bridge stands between port p of a and
+// b, which lies behind it: LLDP says so, which no bridge hands on, or each other one is
+// known to be off the way.
+func (t *topology) adjacent(a int, p IfIndex, b int) bool {
+	up := t.toward[b*t.n+a]
+	if d, ok := t.bridges[a].direct[p]; ok && d == b {
+		return true
+	}
+	if d, ok := t.bridges[b].direct[up]; ok && d == a {
+		return true
+	}
+	for c := range t.n {
+		if c != a && c != b && !t.offTheWay(c, a, p, b, up) {
+			return false
+		}
+	}
+	return true
+}
+
+// offTheWay reports whether c is known not to stand between port p of a and port
+// up of b: on another port of either, or with both on one port of its own.
+func (t *topology) offTheWay(c, a int, p IfIndex, b int, up IfIndex) bool {
+	if way := t.toward[a*t.n+c]; way != 0 && way != p {
+		return true
+	}
+	if way := t.toward[b*t.n+c]; way != 0 && up != 0 && way != up {
+		return true
+	}
+	toA, toB := t.toward[c*t.n+a], t.toward[c*t.n+b]
+	return toA != 0 && toA == toB
 }
