@@ -30,7 +30,7 @@ func (a *app) acceptCommand() *cobra.Command {
 			"which a login check met there is dealt with.",
 		Example:           "  boundwalk accept moved-device/gate-cam replaced-device/hoist-cam --dry-run\n  boundwalk accept unknown-device/00:00:5e:00:53:66 --name bow-cam",
 		Args:              words(1, anyNumber, "KEY"),
-		ValidArgsFunction: a.completeKeys,
+		ValidArgsFunction: a.completeKeys(accept.Kinds...),
 		RunE:              func(c *cobra.Command, args []string) error { return a.accept(c.Context(), args, name, dry) },
 	}
 	c.Flags().StringVar(&name, "name", "", "the `name` for an unknown device")

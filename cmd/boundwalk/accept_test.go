@@ -215,14 +215,3 @@ func TestHush(t *testing.T) {
 		t.Error("a hush made a logbook")
 	}
 }
-
-// Shells offer the keys of open findings.
-func TestCompletion(t *testing.T) {
-	s := startYard(t)
-	s.drift(t)
-	t.Setenv("BOUNDWALK_PLAN", s.plan)
-	out, _ := do(t, []int{exitDone}, "__complete", "accept", "moved")
-	if !strings.Contains(out, "moved-device/gate-cam\n") || strings.Contains(out, "replaced") {
-		t.Errorf("%s", out)
-	}
-}

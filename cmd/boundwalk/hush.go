@@ -24,9 +24,18 @@ func (a *app) hushCommand() *cobra.Command {
 		Short: "Quiets a finding, or everything while work goes on, until a time",
 		Long: "Quiets a finding, or everything while work goes on, until a time. What is quiet is\n" +
 			"still looked for and kept; it is not told. A SPAN is such as 2h, 90 min, 3 days, 2w.",
-		Example:           "  boundwalk hush missing-device/gate-cam 2w --why \"roof work\"\n  boundwalk hush --all 2h\n  boundwalk hush --end missing-device/gate-cam",
-		Args:              words(0, 2, ""),
-		ValidArgsFunction: a.completeKeys,
+		Example: "  boundwalk hush missing-device/gate-cam 2w --why \"roof work\"\n  boundwalk hush --all 2h\n  boundwalk hush --end missing-device/gate-cam",
+		Args:    words(0, 2, ""),
+		ValidArgsFunction: func(c *cobra.Command, have []string, word string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			spans := oneOf("2h", "1d", "1w", "2w")
+			switch {
+			case all:
+				return inTurn(spans)(c, have, word)
+			case list || end != "":
+				return nothing(c, have, word)
+			}
+			return inTurn(a.completeKeys(), spans)(c, have, word)
+		},
 		RunE: func(c *cobra.Command, args []string) error {
 			want := map[bool]int{true: 0, false: 2}[list || end != ""]
 			if all && end == "" && !list {

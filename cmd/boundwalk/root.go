@@ -122,6 +122,8 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(a.topics()...)
 	root.PersistentPreRunE = func(*cobra.Command, []string) error { return a.checkFailOn() }
 	strictArgs(root)
+	a.completeFlags(root)
+	noFiles(root)
 	plainHelp(root)
 	return root
 }

@@ -40,16 +40,6 @@ func (a *app) sheetCommand() *cobra.Command {
 	f.StringVar(&out, "out", "", "write to this `file`, anew each time")
 	f.StringVar(&part, "part", "", "only one `part`: "+strings.Join(sheet.Parts, ", "))
 	f.BoolVar(&built, "built", false, "set the last run beside the plan")
-	oneOf := func(list ...string) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return func(_ *cobra.Command, have []string, word string) ([]string, cobra.ShellCompDirective) {
-			return offer(slices.Clone(list), have, word)
-		}
-	}
-	for name, list := range map[string][]string{"format": {"text", "markdown", "csv", "html"}, "part": sheet.Parts} {
-		if err := c.RegisterFlagCompletionFunc(name, oneOf(list...)); err != nil {
-			panic(err) // the flag stands above
-		}
-	}
 	return c
 }
 

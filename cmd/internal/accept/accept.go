@@ -20,6 +20,9 @@ import (
 // ErrNothing is returned for findings that hold no fact that a plan could take.
 var ErrNothing = errors.New("there is nothing to accept")
 
+// Kinds are those of findings that hold a fact which a plan can take.
+var Kinds = []diff.Kind{diff.MovedDevice, diff.ReplacedDevice, diff.AddressDiffers, diff.WrongNetwork, diff.UnknownDevice, diff.NoAddress, diff.WrongVLAN, diff.ClassDiffers}
+
 // Taken is what one finding changes.
 type Taken struct {
 	Key     string
