@@ -220,6 +220,7 @@ type Service struct {
 	Mail    Mail
 	Webhook string // https URL for urgent findings; empty: none
 	Metrics string // loopback host:port; empty: none
+	Page    string // the same, for the local page
 	Socket  string // the control socket's path
 	Group   string // whose members may ask for a run
 	Outside string // host:port outside the site, to know whether the internet line is up

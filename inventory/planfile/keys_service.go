@@ -27,6 +27,8 @@ var serviceKeys = table[inventory.Service]{
 			"An https address that gets urgent findings as JSON."),
 		field("metrics", loopback, func(s *inventory.Service) *string { return &s.Metrics },
 			"A loopback address with a port for OpenMetrics, such as 127.0.0.1:9464."),
+		field("page", loopback, func(s *inventory.Service) *string { return &s.Page },
+			"A loopback address with a port for a page that a browser on this machine shows, such as 127.0.0.1:8480."),
 		field("socket", path, func(s *inventory.Service) *string { return &s.Socket },
 			"The control socket's full path."),
 		field("group", text, func(s *inventory.Service) *string { return &s.Group },

@@ -9,17 +9,21 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"os"
 	"path/filepath"
 	"sync"
 	"time"
 
 	"boundwalk/cmd/internal/control"
+	"boundwalk/cmd/internal/loopback"
 	"boundwalk/cmd/internal/mail"
 	"boundwalk/cmd/internal/metrics"
 	"boundwalk/cmd/internal/notify"
+	"boundwalk/cmd/internal/page"
 	"boundwalk/cmd/internal/pass"
 	"boundwalk/cmd/internal/post"
+	"boundwalk/cmd/internal/report"
 	"boundwalk/cmd/internal/schedule"
 	"boundwalk/discover"
 	"boundwalk/inventory"
@@ -187,8 +191,8 @@ func (d *Daemon) Run(ctx context.Context) error {
 	return err
 }
 
-// open opens the control socket and, where the plan asks for them, the metrics.
-// A directory that is missing costs the socket, not the service.
+// open opens the control socket and, where the plan asks for them, the metrics
+// and the local page. A directory that is missing costs the socket, not the service.
 func (d *Daemon) open(ctx context.Context, wg *sync.WaitGroup) error {
 	s := d.plan.Plan().Service
 	path := SocketPath(d.plan.Plan())
@@ -209,20 +213,37 @@ func (d *Daemon) open(ctx context.Context, wg *sync.WaitGroup) error {
 			})
 		}
 	}
-	if s.Metrics == "" {
-		return nil
+	m := http.NewServeMux()
+	m.Handle("GET /metrics", d.metrics.Handler())
+	d.show(ctx, wg, "metrics", s.Metrics, m)
+	d.show(ctx, wg, "page", s.Page, page.Handler(d.readPage, d.Log))
+	return nil
+}
+
+// show answers this machine at addr, if there is one; what hinders it costs what
+// would be shown, not the service.
+func (d *Daemon) show(ctx context.Context, wg *sync.WaitGroup, what, addr string, h http.Handler) {
+	if addr == "" {
+		return
 	}
-	l, err := metrics.Listen(ctx, s.Metrics)
+	l, err := loopback.Listen(ctx, addr)
 	if err != nil {
-		d.Log.Warn("no metrics", "err", err)
-		return nil
+		d.Log.Warn("not shown", "what", what, "err", err)
+		return
 	}
 	wg.Go(func() {
-		if err := d.metrics.Serve(ctx, l, d.Log); err != nil {
-			d.Log.Error("metrics", "err", err)
+		if err := loopback.Serve(ctx, l, h, d.Log); err != nil {
+			d.Log.Error("shown no longer", "what", what, "err", err)
 		}
 	})
-	return nil
+}
+
+// readPage gathers the local page.
+func (d *Daemon) readPage(ctx context.Context) (report.Site, error) {
+	plan := d.plan.Plan()
+	site, err := page.Read(ctx, d.Book, plan, time.Now())
+	site.Notices, site.Refresh = d.doubts(plan), plan.Service.Pulse
+	return site, err
 }
 
 // SocketPath is where the daemon of the plan answers.

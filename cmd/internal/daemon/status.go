@@ -3,9 +3,11 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"boundwalk/cmd/internal/metrics"
+	"boundwalk/cmd/internal/report"
 	"boundwalk/diff"
 	"boundwalk/inventory"
 )
@@ -59,6 +61,23 @@ func (d *Daemon) Status(ctx context.Context) (any, error) {
 	week, _, err := d.Book.LastDigest(ctx)
 	s.Digest = some(week)
 	return s, err
+}
+
+// doubts are what puts the rest of the page in doubt.
+func (d *Daemon) doubts(plan *inventory.Plan) []string {
+	out := d.notices(plan)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.state.problem != "" {
+		out = append(out, "The last run did not end well: "+d.state.problem)
+	}
+	if len(d.state.down) > 0 {
+		out = append(out, fmt.Sprintf("At %s these did not answer: %s.", report.Clock(d.state.beat, plan.Site.Location), strings.Join(d.state.down, ", ")))
+	}
+	if d.state.outside == "down" {
+		out = append(out, "The internet line is down: mail waits here until it is back.")
+	}
+	return out
 }
 
 func some(s string) *string {

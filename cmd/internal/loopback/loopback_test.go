@@ -11,7 +11,7 @@ import (
 )
 
 func TestListenOnLoopbackOnly(t *testing.T) {
-	for _, addr := range []string{"0.0.0.0:0", ":0", "203.0.113.10:0", "[::]:0", "tern.example:0", "localhost.tern.example:0", "[::1%lo]:0"} {
+	for _, addr := range []string{"0.0.0.0:0", ":0", "203.0.113.10:0", "[::]:0", "tern.example:0", "127.0.0.1.tern.example:0", "[::1%lo]:0", "[fe80::1%lo]:0", "[::ffff:203.0.113.1]:0"} {
 		if _, err := loopback.Listen(t.Context(), addr); !errors.Is(err, loopback.ErrElsewhere) {
 			t.Errorf("%s: %v", addr, err)
 		}
@@ -19,7 +19,7 @@ func TestListenOnLoopbackOnly(t *testing.T) {
 	if _, err := loopback.Listen(t.Context(), "127.0.0.1"); err == nil || errors.Is(err, loopback.ErrElsewhere) {
 		t.Errorf("an address without a port: %v", err)
 	}
-	for _, addr := range []string{"127.0.0.1:0", "localhost:0"} {
+	for _, addr := range []string{"127.0.0.1:0", "localhost:0", "127.0.0.9:0"} {
 		l, err := loopback.Listen(t.Context(), addr)
 		if err != nil {
 			t.Fatalf("%s: %v", addr, err)

@@ -1,16 +1,9 @@
-// Package metrics shows what the daemon knows as OpenMetrics, on a loopback
-// address and only where the plan asks for it. What is not known has no series:
-// it is never shown as zero.
+// Package metrics shows what the daemon knows as OpenMetrics. What is not known
+// has no series: it is never shown as zero.
 package metrics
 
 import (
-	"context"
-	"errors"
-	"fmt"
-	"log/slog"
-	"net"
 	"net/http"
-	"net/netip"
 	"strings"
 	"sync"
 	"time"
@@ -81,63 +74,6 @@ func (m *Metrics) Handler() http.Handler {
 	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
 		EnableOpenMetrics: true, MaxRequestsInFlight: 4, DisableCompression: true,
 	})
-}
-
-// ErrNotLoopback is returned for an address that others could reach: what hangs
-// on which port, and whether it is there, is nobody else's business.
-var ErrNotLoopback = errors.New("metrics are shown on a loopback address only, such as 127.0.0.1:9631")
-
-// Listen opens addr, which must be a loopback address (or "localhost", which is
-// taken for 127.0.0.1) and a port.
-func Listen(ctx context.Context, addr string) (net.Listener, error) {
-	host, port, err := net.SplitHostPort(addr)
-	if err != nil {
-		return nil, fmt.Errorf("metrics: listen at %.80q: %w", addr, err)
-	}
-	if host == "localhost" {
-		host = "127.0.0.1" // a name server must not decide this
-	}
-	ip, err := netip.ParseAddr(host)
-	if err != nil || !ip.IsLoopback() || ip.Zone() != "" {
-		return nil, fmt.Errorf("metrics: listen at %.80q: %w", addr, ErrNotLoopback)
-	}
-	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", net.JoinHostPort(host, port))
-	if err != nil {
-		return nil, fmt.Errorf("metrics: listen at %.80q: %w", addr, err)
-	}
-	return listener, nil
-}
-
-// Serve shows the metrics at /metrics until ctx ends, and closes listener.
-// Troubles with single clients go to log, which may be nil.
-func (m *Metrics) Serve(ctx context.Context, listener net.Listener, log *slog.Logger) error {
-	if log == nil {
-		log = slog.New(slog.DiscardHandler)
-	}
-	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", m.Handler())
-	server := &http.Server{
-		Handler:        mux,
-		ReadTimeout:    5 * time.Second,
-		WriteTimeout:   10 * time.Second,
-		IdleTimeout:    2 * time.Minute,
-		MaxHeaderBytes: 8 << 10,
-		ErrorLog:       slog.NewLogLogger(log.Handler(), slog.LevelWarn),
-	}
-	ended := make(chan error, 1)
-	go func() { ended <- server.Serve(listener) }()
-	select {
-	case err := <-ended:
-		return fmt.Errorf("metrics: serve: %w", err)
-	case <-ctx.Done():
-	}
-	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
-	defer cancel()
-	if server.Shutdown(grace) != nil {
-		server.Close()
-	}
-	<-ended
-	return nil
 }
 
 // label makes device text fit for a label's value.

@@ -1,11 +1,7 @@
 package metrics_test
 
 import (
-	"bytes"
-	"context"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"net/http"
 	"net/http/httptest"
@@ -144,54 +140,6 @@ func TestHostileLabels(t *testing.T) {
 	}
 	if n := strings.Count(got, `boundwalk_port_power_watts{port="1",switch="quay"}`); n != 1 {
 		t.Errorf("one series %d times", n)
-	}
-}
-
-func TestListenOnLoopbackOnly(t *testing.T) {
-	for _, addr := range []string{":0", "0.0.0.0:0", "[::]:0", "203.0.113.1:0", "quay.example:0", "127.0.0.1.example:0", "[fe80::1%lo]:0", "[::ffff:203.0.113.1]:0"} {
-		if _, err := metrics.Listen(t.Context(), addr); !errors.Is(err, metrics.ErrNotLoopback) {
-			t.Errorf("%s: %v", addr, err)
-		}
-	}
-	if _, err := metrics.Listen(t.Context(), "127.0.0.1"); err == nil {
-		t.Error("an address without a port")
-	}
-	for _, addr := range []string{"127.0.0.1:0", "localhost:0", "127.0.0.9:0"} {
-		listener, err := metrics.Listen(t.Context(), addr)
-		if err != nil {
-			t.Errorf("%s: %v", addr, err)
-			continue
-		}
-		listener.Close()
-	}
-}
-
-func TestServe(t *testing.T) {
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	listener, err := metrics.Listen(ctx, "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := metrics.New("1.2.3")
-	served := make(chan error)
-	go func() { served <- m.Serve(ctx, listener, nil) }()
-	transport := &http.Transport{}
-	defer transport.CloseIdleConnections()
-	for path, status := range map[string]int{"/metrics": http.StatusOK, "/": http.StatusNotFound} {
-		response, err := (&http.Client{Transport: transport}).Get("http://" + listener.Addr().String() + path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		body, err := io.ReadAll(response.Body)
-		response.Body.Close()
-		if err != nil || response.StatusCode != status || status == http.StatusOK && !bytes.Contains(body, []byte(`boundwalk_build_info{version="1.2.3"} 1`)) {
-			t.Errorf("%s: %s, %v\n%s", path, response.Status, err, body)
-		}
-	}
-	cancel()
-	if err := <-served; err != nil {
-		t.Fatal(err)
 	}
 }
 
