@@ -22,8 +22,12 @@ func (a *app) manualCommand() *cobra.Command {
 			if s, err := strconv.ParseInt(os.Getenv("SOURCE_DATE_EPOCH"), 10, 64); err == nil {
 				date = time.Unix(s, 0).UTC() // the same source gives the same pages
 			}
+			if err := os.MkdirAll(args[0], 0o755); err != nil {
+				return err
+			}
 			c.Root().DisableAutoGenTag = true
-			return doc.GenManTree(c.Root(), &doc.GenManHeader{Title: "BOUNDWALK", Section: "1", Source: "boundwalk", Date: &date}, args[0])
+			// Without a title each page has its command's.
+			return doc.GenManTree(c.Root(), &doc.GenManHeader{Section: "1", Source: "boundwalk", Manual: "boundwalk manual", Date: &date}, args[0])
 		},
 	}
 }
