@@ -3,17 +3,17 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"boundwalk/cmd/internal/accept"
 	"boundwalk/cmd/internal/commission"
-	"boundwalk/cmd/internal/pass"
-	"boundwalk/discover"
+	"boundwalk/diff"
 	"boundwalk/inventory"
 	"boundwalk/inventory/planfile"
 	"boundwalk/store"
@@ -25,7 +25,7 @@ import (
 type commissionFlags struct {
 	wait, every, settle time.Duration
 	out                 string
-	write               bool
+	write, last         bool
 }
 
 func (a *app) commissionCommand() *cobra.Command {
@@ -34,10 +34,12 @@ func (a *app) commissionCommand() *cobra.Command {
 		Use:   "commission [NAME]",
 		Short: "Waits for a device that was just added, and proves it",
 		Long: "Looks at how the site stands, then waits for the named device, or whatever is plugged in\n" +
-			"next, and proves it step by step: port, link, power, VLAN, address, what it is, what its\n" +
-			"links, its recorder and its supply carry with it. It ends with 0, or with 3 where a step\n" +
-			"failed or nothing came. A device that is there already is proved at once.",
-		Example:           "  boundwalk commission slip-cam --out slip-cam.html\n  boundwalk commission --write",
+			"next, and proves it step by step: port, link, power, VLAN, address, what it is, whether it\n" +
+			"still takes its factory account, what its links, its recorder and its supply carry with it.\n" +
+			"It ends with 0, or with 3 where a step failed or nothing came. A device that is there\n" +
+			"already is proved at once. The last look is a run of the logbook and the record is kept\n" +
+			"with it; --last shows it again.",
+		Example:           "  boundwalk commission slip-cam --out slip-cam.html\n  boundwalk commission --write\n  boundwalk commission slip-cam --last",
 		Args:              cobra.MaximumNArgs(1),
 		ValidArgsFunction: a.completeDevices,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -50,6 +52,7 @@ func (a *app) commissionCommand() *cobra.Command {
 	fl.DurationVar(&f.settle, "settle", 45*time.Second, "how long it may take to show power and address")
 	fl.StringVar(&f.out, "out", "", "write the record to this `file` too: .html, .json or .txt")
 	fl.BoolVar(&f.write, "write", false, "take a new device, or a planned one's MAC address, into the plan")
+	fl.BoolVar(&f.last, "last", false, "look at nothing: show the record of NAME that the logbook keeps")
 	return c
 }
 
@@ -58,12 +61,15 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 	if err != nil {
 		return err
 	}
-	if _, ok := pf.Plan.Device(name); name != "" && !ok {
-		return &exitError{exitUsage, &hintError{fmt.Errorf("the plan has no device %q", name), `without a name, whatever comes next is proved: "boundwalk commission"`}}
-	}
 	kind := strings.ToLower(filepath.Ext(f.out))
 	if f.out != "" && !slices.Contains([]string{".html", ".json", ".txt"}, kind) {
 		return &exitError{exitUsage, fmt.Errorf("--out %s: the name ends in .html, .json or .txt", f.out)}
+	}
+	if f.last {
+		return a.lastRecord(ctx, pf, path, name, f.out)
+	}
+	if _, ok := pf.Plan.Device(name); name != "" && !ok {
+		return &exitError{exitUsage, &hintError{fmt.Errorf("the plan has no device %q", name), `without a name, whatever comes next is proved: "boundwalk commission"`}}
 	}
 	look, done, err := a.commissionLooks(ctx, pf.Plan, path)
 	if err != nil {
@@ -71,18 +77,16 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 	}
 	defer done()
 	w, err := commission.Watch(ctx, pf.Plan, commission.Options{Name: name, Wait: f.wait, Every: f.every, Settle: f.settle, Blind: !watchesPorts(pf.Plan),
-		Peek: look.peek, Look: look.look, Tell: func(s string) { fmt.Fprintf(a.stderr, "boundwalk: %s\n", s) }})
+		Peek: look.peek, Look: look.look, Tell: look.tell})
 	if err != nil {
 		return err
 	}
-	records, changes := judged(pf.Plan, w, name)
-	if err := a.tellRecords(pf, records, f.out, kind); err != nil {
+	records, wrote, err := a.prove(ctx, pf, look, w, name, f.write)
+	if err != nil {
 		return err
 	}
-	if f.write {
-		if err := a.writeCommission(pf, path, changes); err != nil {
-			return err
-		}
+	if err := errors.Join(a.tellRecords(pf, records, f.out), wrote); err != nil {
+		return err
 	}
 	if slices.ContainsFunc(records, commission.Record.Failed) {
 		return &exitError{Code: exitFindings}
@@ -90,35 +94,90 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 	return nil
 }
 
-// judged proves each device that came, with the changes by which the plan would know it.
-func judged(plan *inventory.Plan, w commission.Watched, name string) ([]commission.Record, []planfile.Change) {
-	now := time.Now()
-	if len(w.Arrived) == 0 {
-		return []commission.Record{commission.Nothing(plan, w, now)}, nil
+// prove takes what came into the plan, where that is asked for, then looks once
+// more, whole and for the logbook, and judges what it sees. The second error is that
+// of the plan's edit: the records are there all the same.
+func (a *app) prove(ctx context.Context, pf *planfile.File, look *looks, w commission.Watched, name string, write bool) (records []commission.Record, wrote, err error) {
+	if len(w.Arrived)+len(w.Ports) == 0 {
+		return []commission.Record{commission.Nothing(pf.Plan, w, time.Now())}, nil, nil
 	}
-	var records []commission.Record
-	var changes []planfile.Change
-	known := *plan // grows, so that two new devices get two names
-	known.Devices = slices.Clone(plan.Devices)
-	for _, seen := range w.Arrived {
-		r := commission.Judge(plan, w.After, seen, name, now)
-		d, planned := plan.Device(r.Device)
-		switch {
-		case planned && len(d.MACs) == 0 && len(r.MACs) > 0:
-			changes = append(changes, planfile.Set(d.Name, "mac", r.MACs[0].String()))
-			for _, m := range r.MACs[1:] {
-				changes = append(changes, planfile.Append(d.Name, "mac", m.String()))
+	if len(w.Arrived) > 1 {
+		look.tell(fmt.Sprintf("%d devices came at once: %s; to prove one alone, name it: \"boundwalk commission NAME\"", len(w.Arrived), strings.Join(whereabouts(w), ", ")))
+	}
+	news := newcomers(pf.Plan, w, name)
+	plan := pf.Plan
+	if write {
+		if wrote = a.writeCommission(pf, look.path, news); wrote == nil && len(news) > 0 {
+			after, err := planfile.ReadFile(look.path)
+			if err != nil {
+				return nil, nil, err
 			}
-		case !planned && len(r.MACs) > 0:
-			entry, _ := accept.Entry(&known, w.After, &r.Seen, "")
-			known.Devices = append(known.Devices, entry)
-			known.Index()
-			changes = append(changes, planfile.Add(entry))
-			r.Entry = entryText(plan, entry)
+			plan = after.Plan
 		}
-		records = append(records, r)
 	}
-	return records, changes
+	look.tell("there it is: one whole look, for the record and the logbook")
+	records, err = look.last(ctx, plan, w, news, name)
+	return records, wrote, err
+}
+
+// whereabouts says what came, and where each hangs.
+func whereabouts(w commission.Watched) []string {
+	var out []string
+	for _, n := range w.Arrived {
+		if s, ok := w.After.Device(n); ok && !s.Place.IsZero() {
+			n += " at " + s.Place.Ref().String()
+		}
+		out = append(out, n)
+	}
+	return out
+}
+
+// newcomer is what the plan does not know yet of a device that came.
+type newcomer struct {
+	seen    string           // its name in the snapshot
+	entry   inventory.Device // of an unknown device; of a planned one, only its name
+	text    string           // the entry as a plan would have it; empty: it is planned
+	check   string           // what is left to see to by hand
+	changes []planfile.Change
+}
+
+// newcomers finds the changes by which the plan would know what came. Two new
+// devices get two names.
+func newcomers(plan *inventory.Plan, w commission.Watched, name string) []newcomer {
+	known := *plan
+	known.Devices = slices.Clone(plan.Devices)
+	var out []newcomer
+	for _, seen := range w.Arrived {
+		s, ok := w.After.Device(seen)
+		if !ok || len(s.MACs) == 0 {
+			continue
+		}
+		as := seen
+		if name != "" {
+			as = name
+		}
+		d, planned := plan.Device(as)
+		switch {
+		case planned && len(d.MACs) == 0:
+			n := newcomer{seen: seen, entry: inventory.Device{Name: d.Name}, changes: []planfile.Change{planfile.Set(d.Name, "mac", s.MACs[0].String())}}
+			for _, m := range s.MACs[1:] {
+				n.changes = append(n.changes, planfile.Append(d.Name, "mac", m.String()))
+			}
+			out = append(out, n)
+		case !planned:
+			taken, err := accept.Take(&known, w.After, diff.Finding{Kind: diff.UnknownDevice, Subject: seen, MACs: s.MACs}, "")
+			if err != nil {
+				continue // the snapshot has it: only a device of the plan would not be taken
+			}
+			n := newcomer{seen: seen, check: taken.Note, changes: append(taken.Changes, accept.Unspare([]accept.Taken{taken})...)}
+			n.entry, _ = accept.Entry(&known, w.After, s, "")
+			n.text = entryText(plan, n.entry)
+			known.Devices = append(known.Devices, n.entry)
+			known.Index()
+			out = append(out, n)
+		}
+	}
+	return out
 }
 
 // entryText is a device as a plan would have it.
@@ -148,7 +207,8 @@ func entryText(plan *inventory.Plan, d inventory.Device) string {
 	return b.String()
 }
 
-func (a *app) tellRecords(pf *planfile.File, records []commission.Record, out, kind string) error {
+// tellRecords writes the records to standard output, and to the file that is asked for.
+func (a *app) tellRecords(pf *planfile.File, records []commission.Record, out string) error {
 	loc := pf.Plan.Site.Location
 	if out != "" {
 		var b bytes.Buffer
@@ -158,12 +218,12 @@ func (a *app) tellRecords(pf *planfile.File, records []commission.Record, out, k
 			".html": func() error { return commission.HTML(&b, records, loc) },
 			".txt":  func() error { return commission.Text(&b, records, loc, plain) },
 			".json": func() error { return (&app{stdout: &b}).writeJSON(records) },
-		}[kind]()
+		}[strings.ToLower(filepath.Ext(out))]()
 		if err != nil {
 			return err
 		}
 		if err := renameio.WriteFile(out, b.Bytes(), 0o600); err != nil {
-			return err
+			return fmt.Errorf("--out: %w", err)
 		}
 	}
 	if a.json {
@@ -172,8 +232,49 @@ func (a *app) tellRecords(pf *planfile.File, records []commission.Record, out, k
 	return commission.Text(a.stdout, records, loc, a.style())
 }
 
-func (a *app) writeCommission(pf *planfile.File, path string, changes []planfile.Change) error {
-	if len(changes) == 0 {
+// recordFact is the name under which the logbook keeps a device's record.
+func recordFact(device string) string { return "commissioned " + device }
+
+// lastRecord shows the record that the logbook keeps.
+func (a *app) lastRecord(ctx context.Context, pf *planfile.File, path, name, out string) error {
+	if name == "" {
+		return &exitError{exitUsage, errors.New("--last wants the device's NAME")}
+	}
+	book, err := store.OpenReader(ctx, a.findLogbook(path))
+	if err != nil {
+		return err
+	}
+	defer book.Close()
+	text, err := book.Fact(ctx, recordFact(name))
+	if err != nil {
+		return err
+	}
+	if text == "" {
+		return &hintError{fmt.Errorf("the logbook keeps no record of %q", name), fmt.Sprintf("\"boundwalk commission %s\" makes one", name)}
+	}
+	var r commission.Record
+	if err := json.Unmarshal([]byte(text), &r); err != nil {
+		return fmt.Errorf("the record of %s: %w", name, err)
+	}
+	return a.tellRecords(pf, []commission.Record{r}, out)
+}
+
+// writeCommission takes what came into the plan. Of two new devices it takes
+// none: one of them may be a stranger.
+func (a *app) writeCommission(pf *planfile.File, path string, news []newcomer) error {
+	var changes []planfile.Change
+	var unknown []string
+	for _, n := range news {
+		changes = append(changes, n.changes...)
+		if n.text != "" {
+			unknown = append(unknown, n.seen)
+		}
+	}
+	switch {
+	case len(unknown) > 1:
+		return &hintError{fmt.Errorf("%d new devices came at once (%s): %s stays as it is", len(unknown), strings.Join(unknown, ", "), path),
+			`unplug all but one and commission that; or "boundwalk accept unknown-device/MAC" takes each in by itself`}
+	case len(changes) == 0:
 		fmt.Fprintf(a.stderr, "boundwalk: %s knows it all already; nothing was written\n", path)
 		return nil
 	}
@@ -188,64 +289,4 @@ func (a *app) writeCommission(pf *planfile.File, path string, changes []planfile
 		fmt.Fprintf(a.stderr, "boundwalk: %s: %s\n", path, c)
 	}
 	return nil
-}
-
-// watchesPorts reports whether a switch of the plan may be asked for its ports.
-func watchesPorts(plan *inventory.Plan) bool {
-	return slices.ContainsFunc(plan.Devices, func(d inventory.Device) bool {
-		return d.Access != "" && (d.Role == inventory.Switch || d.Role == inventory.Router)
-	})
-}
-
-// looks are how a commission sees.
-type looks struct {
-	plan  *inventory.Plan
-	opts  discover.Options
-	hist  *inventory.History
-	maker func(inventory.MAC) string
-	ears  *discover.Listener
-}
-
-// commissionLooks makes the looks, with ears on the attached networks until the
-// function that it returns is called.
-func (a *app) commissionLooks(ctx context.Context, plan *inventory.Plan, path string) (*looks, func(), error) {
-	maker, err := a.makers()
-	if err != nil {
-		return nil, nil, err
-	}
-	l := &looks{plan: plan, opts: discover.Options{Asked: true, Secrets: secrets(path)}, hist: &inventory.History{}, maker: maker, ears: &discover.Listener{}}
-	if book, err := store.OpenReader(ctx, a.findLogbook(path)); err == nil { // places remembered help; a commission needs none
-		if h, err := book.History(ctx, time.Now(), plan.Site.Location); err == nil {
-			l.hist = h
-		}
-		book.Close()
-	}
-	ctx, cancel := context.WithCancel(ctx)
-	var wg sync.WaitGroup
-	wg.Go(func() {
-		if err := l.ears.Run(ctx, plan); err != nil && ctx.Err() == nil {
-			fmt.Fprintf(a.stderr, "boundwalk: announcements are not heard: %v\n", err)
-		}
-	})
-	return l, func() { cancel(); wg.Wait() }, nil
-}
-
-func (l *looks) peek(ctx context.Context) map[string]string {
-	return commission.Signs(discover.Pulse(ctx, l.plan, l.opts).Agents)
-}
-
-// look reads the agents, and asks the networks too where it may cost broadcasts.
-func (l *looks) look(ctx context.Context, sweep bool) (*inventory.Snapshot, error) {
-	p, opts := l.plan, l.opts
-	opts.Further = []discover.Source{l.ears.Source(l.plan)}
-	if !sweep { // without networks nothing is swept
-		quiet := *l.plan
-		quiet.Networks, quiet.Sources = nil, inventory.Sources{}
-		p = &quiet
-	}
-	ev := discover.Survey(ctx, p, opts)
-	if ev.Aborted {
-		return nil, pass.ErrAborted
-	}
-	return inventory.Assemble(l.plan, ev, l.hist, l.maker), nil
 }

@@ -99,8 +99,9 @@ func TestCommissionTwoAtOnce(t *testing.T) {
 // A device that is there is proved at once; a name that the plan lacks is wrong use.
 func TestCommissionNamed(t *testing.T) {
 	s := startYard(t)
-	out, _ := do(t, []int{exitDone}, "commission", "slip-cam", "--plan", s.plan)
-	for _, want := range []string{"port: quay-switch/5, as planned", "class: class 3", "recording time", "supply quay-switch", "unknown factory login"} {
+	out, _ := do(t, []int{exitFindings}, "commission", "slip-cam", "--plan", s.plan) // its agent answers to the usual community
+	for _, want := range []string{"port: quay-switch/5, as planned", "class: class 3", "recording time", "supply quay-switch", "unknown factory login",
+		"fail    usual community", "Kept with run 1 of the logbook."} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in:\n%s", want, out)
 		}

@@ -272,9 +272,25 @@ func TestJudge(t *testing.T) {
 		"factory login open": {nil, func(s *inventory.Snapshot) {
 			s.Logins = []inventory.LoginResult{{Device: "slip-cam", Outcome: inventory.LoginAccepted}}
 		}, "factory login", commission.Fail, false},
-		"factory login refused": {nil, func(s *inventory.Snapshot) {
-			s.Logins = []inventory.LoginResult{{Device: "slip-cam", Outcome: inventory.LoginRefused}}
-		}, "factory login", commission.Pass, false},
+		"factory login refused": {nil, logins(inventory.LoginRefused, noon), "factory login", commission.Pass, false},
+		"refused an hour ago, not tried again": {nil, logins(inventory.LoginRefused, noon.Add(-time.Hour), inventory.LoginNotChecked, noon),
+			"factory login", commission.Pass, false},
+		"refused a month ago":       {nil, logins(inventory.LoginRefused, noon.AddDate(0, -1, 0), inventory.LoginNotChecked, noon), "factory login", commission.Unknown, false},
+		"accepted a month ago":      {nil, logins(inventory.LoginAccepted, noon.AddDate(0, -1, 0), inventory.LoginNotChecked, noon), "factory login", commission.Fail, false},
+		"accepted, then refused":    {nil, logins(inventory.LoginAccepted, noon.Add(-time.Hour), inventory.LoginRefused, noon), "factory login", commission.Pass, false},
+		"factory login never tried": {nil, logins(inventory.LoginNotChecked, noon), "factory login", commission.Unknown, false},
+		"never set up":              {nil, logins(inventory.LoginUnset, noon), "factory login", commission.Fail, false},
+		"a sign of a lock":          {nil, logins(inventory.LoginLocked, noon), "factory login", commission.Warn, false},
+		"another device's factory login": {nil, func(s *inventory.Snapshot) {
+			s.Logins = []inventory.LoginResult{{Device: "gate-cam", Outcome: inventory.LoginRefused}}
+		}, "factory login", commission.Unknown, false},
+		"usual community beside the factory login": {nil, func(s *inventory.Snapshot) {
+			logins(inventory.LoginAccepted, noon)(s)
+			s.Logins = append(s.Logins, inventory.LoginResult{Device: "slip-cam", Entry: "usual-read-community", Over: "snmp", Outcome: inventory.LoginCannotTell, When: noon})
+		}, "factory login", commission.Fail, false},
+		"no raw socket":          {nil, gap("cameras", inventory.SourceARP, inventory.Partial), "not looked at", commission.Unknown, false},
+		"its switch is dumb":     {nil, gap("quay-switch", inventory.SourceSNMP, inventory.NoAnswer), "not looked at", commission.Unknown, false},
+		"no access to any":       {func(p *inventory.Plan) { p.Devices[0].Access = "" }, nil, "not looked at", commission.Unknown, false},
 		"factory login unproved": {nil, nil, "factory login", commission.Unknown, false},
 		"no recorder":            {nil, nil, "recording time", commission.Unknown, false},
 		"reserve":                {nil, nil, "reserve of quay-switch", commission.Pass, false},
@@ -292,6 +308,35 @@ func TestJudge(t *testing.T) {
 		if i < 0 || r.Steps[i].State != c.want || (r.Steps[i].Caution != "") != c.caveat {
 			t.Errorf("%s: no step %q with %s (caution %v) in %+v", name, c.step, c.want, c.caveat, r.Steps)
 		}
+	}
+}
+
+// logins are results of slip-cam's factory account: outcomes, each with its time.
+func logins(pairs ...any) func(*inventory.Snapshot) {
+	return func(s *inventory.Snapshot) {
+		for i := 0; i < len(pairs); i += 2 {
+			s.Logins = append(s.Logins, inventory.LoginResult{Device: "slip-cam", Entry: "dome", Over: "http", Outcome: pairs[i].(string), When: pairs[i+1].(time.Time)})
+		}
+	}
+}
+
+// gap is a look that did not come to its end.
+func gap(subject, source string, r inventory.Result) func(*inventory.Snapshot) {
+	return func(s *inventory.Snapshot) {
+		s.Coverage = append(s.Coverage, inventory.Coverage{Subject: subject, Source: source, Result: r, Why: "for a reason"})
+	}
+}
+
+// What does not concern the device is no gap of its record.
+func TestGapsElsewhere(t *testing.T) {
+	plan := yard()
+	plan.Networks = append(plan.Networks, inventory.Network{Name: "yard", Subnet: netip.MustParsePrefix("203.0.113.0/25")})
+	plan.Devices = append(plan.Devices, inventory.Device{Name: "shed-switch", Role: inventory.Switch, Access: "yard"})
+	plan.Index()
+	snap := scene(powered("5", 5100), device("slip-cam", "5", "203.0.113.131", mac31),
+		gap("yard", inventory.SourceARP, inventory.Partial), gap("shed-switch", inventory.SourceSNMP, inventory.NoAnswer), gap("quay-switch", inventory.SourceSNMP, inventory.NotOffered))
+	if r := commission.Judge(plan, snap, "slip-cam", "", noon); state(r, "not looked at") != "" {
+		t.Errorf("%+v", r.Steps)
 	}
 }
 

@@ -36,6 +36,7 @@ type Step struct {
 // Record is what is left of a commission of one device.
 type Record struct {
 	Site    string               `json:"site"`
+	Plan    string               `json:"plan"` // the name of its file
 	Device  string               `json:"device"`
 	Planned bool                 `json:"planned"`
 	MACs    []inventory.MAC      `json:"macs"`
@@ -43,6 +44,9 @@ type Record struct {
 	At      time.Time            `json:"at"`
 	Steps   []Step               `json:"steps"`
 	Entry   string               `json:"entry"` // of the plan, for a device that it does not name
+	Check   string               `json:"check"` // what is to be seen to by hand in the entry
+	Run     *int64               `json:"run"`   // of the logbook, by which it is kept; nil: in none
+	Unkept  string               `json:"unkept"`
 	Seen    inventory.SeenDevice `json:"-"`
 }
 
@@ -59,7 +63,7 @@ func Judge(plan *inventory.Plan, snap *inventory.Snapshot, seen, name string, no
 		s = &inventory.SeenDevice{Name: seen}
 	}
 	d, planned := plan.Device(cmp.Or(name, seen))
-	j := &judge{plan: plan, snap: snap, seen: s, dev: d, paper: plan}
+	j := &judge{plan: plan, snap: snap, seen: s, dev: d, paper: plan, now: now}
 	if !planned { // the paper is reckoned with it on
 		j.dev = &inventory.Device{Name: seen, Role: s.Role, MACs: s.MACs, Addresses: s.Addrs}
 		if firm(s) {
@@ -81,7 +85,7 @@ func Judge(plan *inventory.Plan, snap *inventory.Snapshot, seen, name string, no
 	}
 	r := Record{Site: plan.Site.Name, Device: cmp.Or(name, seen), Planned: planned, MACs: s.MACs, Where: s.Place.Ref().String(), At: now, Seen: *s}
 	j.sheet = diff.PaperLines(j.paper)
-	for _, step := range []func(){j.place, j.mac, j.link, j.power, j.vlan, j.address, j.kind, j.firmware, j.login, j.uplink, j.recording, j.supply} {
+	for _, step := range []func(){j.place, j.mac, j.link, j.power, j.vlan, j.address, j.kind, j.firmware, j.login, j.uplink, j.recording, j.supply, j.looked} {
 		step()
 	}
 	r.Steps = j.steps
@@ -96,6 +100,7 @@ type judge struct {
 	planned     bool
 	port        *inventory.PortState // that it alone hangs on; nil: not known
 	sheet       diff.Sheet
+	now         time.Time
 	steps       []Step
 }
 

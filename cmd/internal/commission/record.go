@@ -16,7 +16,7 @@ func Text(w io.Writer, rs []Record, loc *time.Location, style report.Style) erro
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		fmt.Fprintf(w, "%s, %s\n%s\n\n", r.Site, r.title(), report.Clock(r.At, loc))
+		fmt.Fprintf(w, "%s, %s\n%s, by %s. Confidential.\n\n", r.Site, r.title(), date(r.At, loc), r.Plan)
 		for _, s := range r.Steps {
 			if err := report.Judged(w, string(s.State), s.What, s.Found, s.Do, style); err != nil {
 				return err
@@ -27,11 +27,11 @@ func Text(w io.Writer, rs []Record, loc *time.Location, style report.Style) erro
 				}
 			}
 		}
-		if _, err := fmt.Fprintf(w, "\n%s\n", r.sum()); err != nil {
+		if _, err := fmt.Fprintf(w, "\n%s\n%s\n", r.sum(), r.kept()); err != nil {
 			return err
 		}
 		if r.Entry != "" {
-			fmt.Fprintf(w, "\nFor the plan:\n\n%s", r.Entry)
+			fmt.Fprintf(w, "\n%s:\n\n%s", r.entryTitle(), r.Entry)
 		}
 	}
 	return nil
@@ -63,6 +63,34 @@ func (r Record) sum() string {
 	return fmt.Sprintf("%s: %d pass, %d warn, %d fail, %d unknown.", verdict, n[Pass], n[Warn], n[Fail], n[Unknown])
 }
 
+// kept says where the record is to be found again.
+func (r Record) kept() string {
+	switch {
+	case r.Run != nil && r.Unkept == "":
+		return fmt.Sprintf("Kept with run %d of the logbook.", *r.Run)
+	case r.Run != nil:
+		return fmt.Sprintf("Run %d of the logbook knows of it: %s.", *r.Run, r.Unkept)
+	case r.Unkept != "":
+		return "Not kept in a logbook: " + r.Unkept + "."
+	}
+	return "Not kept in a logbook: there is nothing to keep."
+}
+
+func (r Record) entryTitle() string {
+	if r.Check == "" {
+		return "For the plan"
+	}
+	return "For the plan, and " + r.Check
+}
+
+// date is a day with the time and its zone: the page may be read elsewhere.
+func date(t time.Time, loc *time.Location) string {
+	if loc == nil {
+		loc = time.UTC
+	}
+	return t.In(loc).Format("Mon 2 Jan 2006 15:04 MST")
+}
+
 //go:embed record.html
 var page string
 
@@ -72,12 +100,12 @@ var pageTemplate = template.Must(template.New("record").Parse(page))
 func HTML(w io.Writer, rs []Record, loc *time.Location) error {
 	type shown struct {
 		Record
-		Title, Sum, Date string
-		Addresses        []string
+		Title, Sum, Date, Kept, ForPlan string
+		Addresses                       []string
 	}
 	var out []shown
 	for _, r := range rs {
-		s := shown{Record: r, Title: r.title(), Sum: r.sum(), Date: report.Clock(r.At, loc)}
+		s := shown{Record: r, Title: r.title(), Sum: r.sum(), Date: date(r.At, loc), Kept: r.kept(), ForPlan: r.entryTitle()}
 		for _, m := range r.MACs {
 			s.Addresses = append(s.Addresses, m.String())
 		}

@@ -221,6 +221,9 @@ func shown(snap *inventory.Snapshot, s *inventory.SeenDevice) bool {
 		return false
 	}
 	p, ok := snap.Port(s.Place.Ref())
+	if ok && p.Up != nil && !*p.Up {
+		return false // agents keep what they read of their ports for a while
+	}
 	if !ok || p.Power == nil || p.Power.State != inventory.PSEDelivering {
 		return true
 	}
@@ -288,6 +291,12 @@ func isNew(before *inventory.Snapshot, s *inventory.SeenDevice) bool {
 
 func firm(s *inventory.SeenDevice) bool {
 	return !s.Place.IsZero() && s.Place.Among < 2 && (s.Place.Basis == inventory.ByLLDP || s.Place.Basis == inventory.ByFDB)
+}
+
+// Placed reports whether a planned device hangs where it belongs, alone and for sure.
+func Placed(plan *inventory.Plan, d *inventory.Device, s *inventory.SeenDevice) bool {
+	at := plan.ManagedPort(d)
+	return firm(s) && !at.IsZero() && s.Place.Ref() == at
 }
 
 // arrivedAs finds a planned device, or what stands in its place.
