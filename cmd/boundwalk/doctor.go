@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"strings"
 	"time"
@@ -156,6 +157,9 @@ func (a *app) doctorMail(ctx context.Context, plan *inventory.Plan, path, to str
 		Text: "This is a test of the way by which boundwalk sends its digest.\n", MessageID: mail.MessageID(plan.Site.Name, "test", now.UTC().Format(time.RFC3339Nano), m.From)})
 	if err != nil {
 		l.State, l.Found, l.Do = doctor.Fail, err.Error(), "the server's own words say what it did not like"
+		if op, ok := errors.AsType[*net.OpError](err); ok && op.Op == "dial" {
+			l.Do = "see that its name and port in the plan are right, that it is on, and that nothing on the way blocks the port"
+		}
 		return l
 	}
 	l.Found = fmt.Sprintf("%s took it: %s", r.Server, r.ServerWords)

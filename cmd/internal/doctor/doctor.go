@@ -51,7 +51,7 @@ func Agents(plan *inventory.Plan, ev *inventory.Evidence) []Line {
 	if len(out) == 0 {
 		out = append(out, Line{"agents", "site", Warn, "the plan names no SNMP agent", "name an access at your switches, so that places and power can be read"})
 	}
-	return append(out, weak(ev)...)
+	return append(merge(out), weak(ev)...)
 }
 
 func silent(d *inventory.Device, looks inventory.CoverageList) Line {
@@ -60,7 +60,7 @@ func silent(d *inventory.Device, looks inventory.CoverageList) Line {
 		if c.Subject != d.Name || c.Table != "" || c.Source != inventory.SourceSNMP {
 			continue
 		}
-		l.Found = string(c.Result)
+		l.Found = resultWords[c.Result]
 		if c.Why != "" {
 			l.Found += ": " + c.Why
 		}
@@ -68,7 +68,7 @@ func silent(d *inventory.Device, looks inventory.CoverageList) Line {
 		case inventory.NoAnswer:
 			l.Do = "see that it is on, that its SNMP is switched on, and that it lets this machine ask; a wrong community looks the same"
 		case inventory.Refused:
-			l.Do = "correct the access in the plan or the account on the device"
+			l.Do = "correct the access in the plan, its secret, or the account on the device"
 		case inventory.Skipped:
 			l.State = Warn
 		}
@@ -97,23 +97,27 @@ func answered(plan *inventory.Plan, d *inventory.Device, a *inventory.Agent) Lin
 			half = append(half, t.word)
 		}
 	}
-	l.Found = fmt.Sprintf("%s; offers %s; read in %s, %d requests", who, cmp.Or(strings.Join(has, ", "), "nothing that is used"), a.Stats.Took.Round(time.Millisecond), a.Stats.Requests)
+	l.Found = fmt.Sprintf("%s; offers %s; read in %s, %d requests", who, cmp.Or(strings.Join(has, ", "), "nothing that is used"), span(a.Stats.Took), a.Stats.Requests)
+	complain := func(do string) {
+		l.State, l.Do = Warn, strings.TrimPrefix(l.Do+"; "+do, "; ")
+	}
 	if len(half) > 0 {
-		l.State, l.Found, l.Do = Warn, l.Found+"; not whole: "+strings.Join(half, ", "), "ask again; if it stays, the view of its account may leave something out"
+		l.Found += "; not whole: " + strings.Join(half, ", ")
+		complain("ask again; if it stays, the view of its account may leave something out")
 	}
 	if a.Date != nil && a.Date.Zone {
 		off := a.Date.Time.Sub(a.Date.Read).Round(time.Second)
-		l.Found += fmt.Sprintf("; clock %s", offWords(off))
+		l.Found += "; clock " + offWords(off)
 		if off.Abs() > clockSkew {
-			l.State, l.Do = Warn, "set its time server"
+			complain("set its time server")
 		}
 	}
 	if a.Stats.Took > slowAgent {
-		l.State, l.Do = Warn, "it is slow: give it fewer runs, or see what else asks it"
+		complain("it is slow: give it fewer runs, or see what else asks it")
 	}
 	if a.Stats.Mismatched > 0 {
-		l.State, l.Found = Warn, l.Found+fmt.Sprintf("; %d values answered another question and were dropped", a.Stats.Mismatched)
-		l.Do = cmp.Or(l.Do, "look for newer firmware")
+		l.Found += fmt.Sprintf("; %d values answered another question and were dropped", a.Stats.Mismatched)
+		complain("look for newer firmware")
 	}
 	return l
 }
@@ -130,16 +134,6 @@ func weak(ev *inventory.Evidence) []Line {
 		return nil
 	}
 	return []Line{{"agents", fmt.Sprintf("%d of %d agents", len(who), len(ev.Agents)), Pass, "weak SNMP, which others on the way can read or guess: " + strings.Join(who, ", "), "use v3 with sha256 and aes where the device has it"}}
-}
-
-func offWords(off time.Duration) string {
-	switch {
-	case off.Abs() <= time.Second:
-		return "right"
-	case off > 0:
-		return off.String() + " fast"
-	}
-	return off.Abs().String() + " slow"
 }
 
 // offered are the tables that people know by a plain word, in this order.
@@ -167,7 +161,7 @@ func Presence(plan *inventory.Plan) []Line {
 		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(only)), Pass, "seen as presence only, since the plan gives them no access: " + strings.Join(only, ", "), "where one of them has SNMP, give it an access"})
 	}
 	if len(never) > 0 {
-		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(never)), Pass, "judged only by what hangs behind them: " + strings.Join(never, ", "), ""})
+		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(never)), Pass, "judged only by what hangs behind them: " + strings.Join(never, ", "), "nothing: they have no address to be seen by"})
 	}
 	return out
 }
