@@ -344,13 +344,28 @@ func (a *assembler) finish() {
 	})
 	for _, d := range a.devs {
 		slices.SortFunc(d.MACs, MAC.Compare)
-		slices.SortFunc(d.Addrs, netip.Addr.Compare)
+		a.sortAddrs(d)
 		slices.Sort(d.Witnesses)
 		a.snap.Devices = append(a.snap.Devices, *d)
 	}
 	if a.over > 0 {
 		a.snap.Capped = append(a.snap.Capped, fmt.Sprintf("%d more unknown devices than the %d that are kept", a.over, mostUnknown))
 	}
+}
+
+// sortAddrs puts the addresses that the plan gives a device first, in its order.
+func (a *assembler) sortAddrs(d *SeenDevice) {
+	var planned []netip.Addr
+	if i, ok := a.byName[d.Name]; ok && i < len(a.plan.Devices) {
+		planned = a.plan.Devices[i].Addresses
+	}
+	rank := func(ip netip.Addr) int { // link-local ones last: nobody types them
+		if k := slices.Index(planned, ip); k >= 0 {
+			return k
+		}
+		return len(planned) + boolInt(!isOfNetwork(ip))
+	}
+	slices.SortFunc(d.Addrs, func(x, y netip.Addr) int { return cmp.Or(cmp.Compare(rank(x), rank(y)), x.Compare(y)) })
 }
 
 // ComparePorts orders port labels as people do: 2 before 10.

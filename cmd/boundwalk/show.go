@@ -120,7 +120,7 @@ func (a *app) showDevices(v *view) error {
 	if v.json {
 		return report.DevicesJSON(v.w, v.snap, past)
 	}
-	return report.Devices(v.w, v.snap, past, v.style)
+	return report.Devices(v.w, v.snap, past, v.plan.Site.Location, v.style)
 }
 
 func (a *app) showFindings(v *view, all bool) error {
@@ -170,7 +170,7 @@ func (a *app) showDevice(v *view) error {
 	if v.json {
 		return report.DeviceJSON(v.w, d, past, fs)
 	}
-	return report.Device(v.w, d, past, fs, v.plan.Site.Location, v.style)
+	return report.Device(v.w, v.snap, d, past, fs, v.plan.Site.Location, v.style)
 }
 
 // findDevice finds a device by name, MAC or address.

@@ -71,67 +71,117 @@ func RunsJSON(w io.Writer, rows []store.RunRow) error {
 	return write(w, out)
 }
 
-// Device writes all that is known of one device.
-func Device(w io.Writer, d *inventory.SeenDevice, past store.DeviceRow, fs []diff.Finding, loc *time.Location, style Style) error {
+// Device writes all that is known of one device of a run.
+func Device(w io.Writer, s *inventory.Snapshot, d *inventory.SeenDevice, past store.DeviceRow, fs []diff.Finding, loc *time.Location, style Style) error {
 	p := newPage(w, style)
 	p.line("%s", style.paint(bold, d.Name))
-	field := func(name, text string) {
-		if text != "" {
-			p.hang(fmt.Sprintf("  %-12s", name), text)
-		}
+	p.about(d)
+	p.fact("where", whereWords(d.Place, loc))
+	if x, ok := s.Port(d.Place.Ref()); ok && d.Place.Among < 2 && d.Presence == inventory.Present {
+		p.fact("link", link(x))
+		p.fact("power", powerWords(x.Power))
 	}
-	role := string(d.Role)
-	if len(d.RoleWhy) > 0 {
-		role += ", a guess: " + strings.Join(d.RoleWhy, "; ")
-	}
-	field("role", role)
-	if !d.Planned {
-		field("plan", "no plan names it")
-	}
-	field("calls itself", d.Hostname)
-	maker := d.Maker
-	if d.MakerBy != "" {
-		maker += " (" + d.MakerBy + ")"
-	}
-	field("maker", maker)
-	field("model", d.Product)
-	field("serial", d.Serial)
-	field("firmware", d.Firmware)
-	field("MAC", joinText(d.MACs))
-	field("address", joinText(d.Addrs))
-	field("outside", joinText(d.Foreign))
-	field("network", d.Network)
-	place := where(d.Place)
-	if !d.Place.IsZero() {
-		place += ", known by " + string(d.Place.Basis)
-	}
-	field("where", place)
-	field("state", presence(d, past, time.Now()))
-	field("seen by", strings.Join(d.Witnesses, ", "))
+	c := newCensus(s, map[string]store.DeviceRow{d.Name: past})
+	p.fact("state", c.state(d))
+	p.fact("in stead of", c.standsFor(d))
+	p.fact("seen by", strings.Join(d.Witnesses, ", "))
 	if d.UpTime != nil {
-		field("up for", Ago(d.UpTime.Up)+" ("+d.UpTime.Basis+")")
+		p.fact("up for", Ago(d.UpTime.Up)+" ("+d.UpTime.Basis+")")
 	}
 	if !past.First.IsZero() {
-		field("first seen", Clock(past.First, loc))
+		p.fact("first seen", Clock(past.First, loc))
 	}
 	if !past.Last.IsZero() {
-		field("last seen", Clock(past.Last, loc))
+		p.fact("last seen", Clock(past.Last, loc))
 	}
 	for _, n := range d.Notes {
-		field("note", n)
+		p.fact("note", n)
 	}
-	for i, pl := range past.Places {
-		name := ""
-		if i == 0 {
-			name = "places"
-		}
-		p.hang(fmt.Sprintf("  %-12s", name), pl.Ref().String()+" until "+Clock(pl.Seen, loc))
-	}
+	p.places(past.Places, loc)
 	if len(fs) > 0 {
 		p.line("")
 		p.Findings(fs, loc)
 	}
 	return p.w.Flush()
+}
+
+// fact writes a name and what there is to say under it, if anything.
+func (p *page) fact(name, text string) {
+	if text != "" {
+		p.hang(fmt.Sprintf("  %-13s ", name), text)
+	}
+}
+
+// about writes what a device is, and by whose word.
+func (p *page) about(d *inventory.SeenDevice) {
+	role := string(d.Role)
+	if len(d.RoleWhy) > 0 {
+		role += "?, since it " + strings.Join(d.RoleWhy, ", ")
+	}
+	p.fact("role", role)
+	if !d.Planned {
+		p.fact("plan", "does not name it")
+	}
+	if d.Hostname != d.Name {
+		p.fact("calls itself", d.Hostname)
+	}
+	switch d.MakerBy {
+	case "":
+		p.fact("maker", d.Maker)
+	case "registry":
+		p.fact("maker", d.Maker+", by its MAC address")
+	default:
+		p.fact("maker", d.Maker+" ("+d.MakerBy+")")
+	}
+	p.fact("model", d.Product)
+	p.fact("serial", d.Serial)
+	p.fact("firmware", d.Firmware)
+	p.fact("MAC", joinText(d.MACs))
+	p.fact("address", joinText(d.Addrs))
+	p.fact("outside", joinText(d.Foreign))
+	p.fact("network", d.Network)
+}
+
+// whereWords says where a device hangs and how that is known.
+func whereWords(at inventory.Place, loc *time.Location) string {
+	switch {
+	case at.IsZero():
+		return "not known"
+	case at.Basis == inventory.Remembered:
+		return at.Ref().String() + ", last seen there " + Clock(at.Seen, loc)
+	case at.Basis == inventory.Inferred:
+		return "somewhere behind " + at.Ref().String()
+	case at.Among > 1:
+		return fmt.Sprintf("behind %s, among %d, by %s", at.Ref(), at.Among, at.Basis)
+	}
+	return fmt.Sprintf("%s, by %s", at.Ref(), at.Basis)
+}
+
+// powerWords says what a port delivers, with the basis of each figure.
+func powerWords(x *inventory.PortPower) string {
+	if x == nil || x.State != inventory.PSEDelivering {
+		return ""
+	}
+	words := "draw unknown"
+	if x.Draw != nil {
+		words = fmt.Sprintf("draws %s (%s)", x.Draw, x.DrawBasis)
+	}
+	if x.Limit != nil {
+		words += fmt.Sprintf(", limit %s (%s)", x.Limit, x.LimitBasis)
+	}
+	return words
+}
+
+// places writes where a device has hung, the latest first.
+func (p *page) places(past []inventory.Place, loc *time.Location) {
+	name := "places"
+	for i, at := range past {
+		if i > 0 && at.Ref() == past[i-1].Ref() { // another of its MACs
+			continue
+		}
+		p.hang(fmt.Sprintf("  %-13s ", name), at.Ref().String()+" until "+Clock(at.Seen, loc))
+		name = ""
+	}
 }
 
 func joinText[T inventory.MAC | netip.Addr](list []T) string {

@@ -4,12 +4,10 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
 	"boundwalk/inventory"
-	"boundwalk/store"
 )
 
 const dash = "-"
@@ -49,150 +47,6 @@ func supplyCells(s *inventory.SupplyState) []string {
 	}
 	share, ok := s.Share()
 	return []string{name, watts(load), orDash(known), watts(s.Reserved), watts(s.Budget), percent(share, ok)}
-}
-
-// Devices writes the devices of a run with what the logbook remembers of them.
-func Devices(w io.Writer, s *inventory.Snapshot, past map[string]store.DeviceRow, style Style) error {
-	p := newPage(w, style)
-	devicesTable(s, past).write(p, "")
-	return p.w.Flush()
-}
-
-func devicesTable(s *inventory.Snapshot, past map[string]store.DeviceRow) *table {
-	t := newTable("device", "role", "address", "MAC", "where", "state")
-	t.spare = []string{"MAC", "role"}
-	for i := range s.Devices {
-		d := &s.Devices[i]
-		if d.Private && d.BehindAP {
-			continue
-		}
-		t.row(deviceName(d), orDash(string(d.Role)), orDash(firstAddr(d)), orDash(firstMAC(d)), where(d.Place), presence(d, past[d.Name], s.Finished))
-	}
-	return t
-}
-
-func deviceName(d *inventory.SeenDevice) string {
-	if d.Planned || d.Hostname == "" {
-		return d.Name
-	}
-	return inventory.CleanTo(d.Hostname, 20) + "?"
-}
-
-func firstAddr(d *inventory.SeenDevice) string {
-	if len(d.Addrs) > 0 {
-		return d.Addrs[0].String()
-	}
-	if len(d.Foreign) > 0 {
-		return d.Foreign[0].String() + " (outside)"
-	}
-	return ""
-}
-
-func firstMAC(d *inventory.SeenDevice) string {
-	if len(d.MACs) == 0 {
-		return ""
-	}
-	s := d.MACs[0].String()
-	if len(d.MACs) > 1 {
-		s += fmt.Sprintf(" +%d", len(d.MACs)-1)
-	}
-	return s
-}
-
-func where(p inventory.Place) string {
-	if p.IsZero() {
-		return dash
-	}
-	s := p.Ref().String()
-	switch {
-	case p.Basis == inventory.Remembered:
-		s += " (last seen there)"
-	case p.Among > 1:
-		s += fmt.Sprintf(" (among %d)", p.Among)
-	}
-	return s
-}
-
-func presence(d *inventory.SeenDevice, past store.DeviceRow, now time.Time) string {
-	switch d.Presence {
-	case inventory.Present:
-		return "there"
-	case inventory.Absent:
-		if d.Away || d.Role.Roams() {
-			return absence(d)
-		}
-		if past.Last.IsZero() {
-			return "never seen"
-		}
-		return "gone for " + Ago(now.Sub(past.Last))
-	case inventory.Unseeable:
-		return "not on the network"
-	}
-	return "not looked at"
-}
-
-// absence names what it means that a device is not there.
-func absence(d *inventory.SeenDevice) string {
-	switch {
-	case d.Away:
-		return "away, as planned"
-	case d.Role.Roams():
-		return "not here"
-	}
-	return "missing"
-}
-
-type deviceJSON struct {
-	Name       string     `json:"name"`
-	Role       *string    `json:"role"`
-	Planned    bool       `json:"planned"`
-	MACs       []string   `json:"macs"`
-	Addresses  []string   `json:"addresses"`
-	Vendor     *string    `json:"vendor"`
-	Model      *string    `json:"model"`
-	Firmware   *string    `json:"firmware"`
-	Serial     *string    `json:"serial"`
-	Hostname   *string    `json:"hostname"`
-	Network    *string    `json:"network"`
-	Presence   string     `json:"presence"`
-	Where      *string    `json:"where"`
-	WhereBasis *string    `json:"where_basis"`
-	WhereAmong *int       `json:"where_among"`
-	UptimeS    *int64     `json:"uptime_s"`
-	FirstSeen  *time.Time `json:"first_seen"`
-	LastSeen   *time.Time `json:"last_seen"`
-	RoleWhy    []string   `json:"role_why"`
-	Notes      []string   `json:"notes"`
-}
-
-// DevicesJSON writes the same by the contract.
-func DevicesJSON(w io.Writer, s *inventory.Snapshot, past map[string]store.DeviceRow) error {
-	out := []deviceJSON{}
-	for i := range s.Devices {
-		out = append(out, deviceOf(&s.Devices[i], past[s.Devices[i].Name]))
-	}
-	return write(w, out)
-}
-
-func deviceOf(d *inventory.SeenDevice, past store.DeviceRow) deviceJSON {
-	j := deviceJSON{Name: d.Name, Role: text(d.Role), Planned: d.Planned, MACs: []string{}, Addresses: []string{}, Vendor: text(d.Maker), Model: text(d.Product),
-		Firmware: text(d.Firmware), Serial: text(d.Serial), Hostname: text(d.Hostname), Network: text(d.Network), Presence: string(d.Presence),
-		Where: text(d.Place.Ref().String()), WhereBasis: text(d.Place.Basis), FirstSeen: at(past.First), LastSeen: at(past.Last),
-		RoleWhy: append([]string{}, d.RoleWhy...), Notes: append([]string{}, d.Notes...)}
-	for _, m := range d.MACs {
-		j.MACs = append(j.MACs, m.String())
-	}
-	for _, ip := range slices.Concat(d.Addrs, d.Foreign) {
-		j.Addresses = append(j.Addresses, ip.String())
-	}
-	if d.Place.Among > 1 {
-		j.WhereAmong = &d.Place.Among
-	}
-	if d.UpTime != nil {
-		secs := int64(d.UpTime.Up / time.Second)
-		j.UptimeS = &secs
-	}
-	return j
 }
 
 const peakNote = "Peak is the highest draw measured in the last seven days, with its time. An unknown draw stays unknown: a class is a ceiling."

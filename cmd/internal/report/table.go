@@ -12,6 +12,7 @@ import (
 type table struct {
 	head  []string
 	rows  [][]string
+	notes map[int]string // by row: running text below it
 	right map[string]bool
 	// spare names columns that a narrow terminal does without, the first first.
 	spare []string
@@ -27,6 +28,14 @@ func newTable(head ...string) *table {
 
 func (t *table) row(cells ...string) { t.rows = append(t.rows, cells) }
 
+// below puts running text below the last row, a little deeper.
+func (t *table) below(text string) {
+	if t.notes == nil {
+		t.notes = map[int]string{}
+	}
+	t.notes[len(t.rows)-1] = text
+}
+
 func (t *table) write(p *page, indent string) {
 	widths := t.widths()
 	for _, name := range t.spare {
@@ -37,8 +46,11 @@ func (t *table) write(p *page, indent string) {
 		widths = t.widths()
 	}
 	p.line("%s%s", indent, p.style.paint(faint, t.format(t.head, widths)))
-	for _, r := range t.rows {
+	for i, r := range t.rows {
 		p.line("%s%s", indent, t.format(r, widths))
+		if n := t.notes[i]; n != "" {
+			p.wrap(indent+"    ", n)
+		}
 	}
 }
 

@@ -97,17 +97,7 @@ func present(n inventory.Headcount) string {
 
 func (p *page) summary(r *pass.Result) {
 	s := r.Snapshot
-	count := s.Headcount()
-	line := present(count)
-	if count.Private > 0 {
-		line += fmt.Sprintf(", %s on Wi-Fi", plural(count.Private, "private device", "private devices"))
-	}
-	for _, n := range s.Networks {
-		if n.Counted > 0 {
-			line += fmt.Sprintf("; %d on %s, only counted", n.Counted, n.Name)
-		}
-	}
-	p.wrap("", line+".")
+	p.wrap("", present(s.Headcount())+counted(s)+".")
 	if r.Settling {
 		p.wrap("", "This machine has just started: nothing is called missing until the site has had time to come up.")
 	}

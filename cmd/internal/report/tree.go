@@ -24,7 +24,7 @@ func Tree(w io.Writer, s *inventory.Snapshot, style Style) error {
 			return cmp.Or(inventory.ComparePorts(a.Port, b.Port), cmp.Compare(a.Child, b.Child))
 		})
 	}
-	t := &tree{p: p, s: s, children: children, drawn: map[string]bool{}}
+	t := &tree{p: p, s: s, children: withoutPrivate(s, children), drawn: map[string]bool{}, census: newCensus(s, nil)}
 	for i := range s.Devices {
 		if d := &s.Devices[i]; !hangs[d.Name] && len(children[d.Name]) > 0 {
 			t.draw(d.Name, "", "", "")
@@ -49,23 +49,23 @@ type tree struct {
 	s        *inventory.Snapshot
 	children map[string][]inventory.Edge
 	drawn    map[string]bool
+	census   census
 	note     string // of the edge to what is drawn next
 }
 
 func (t *tree) draw(name, lead, below, head string) {
-	if t.drawn[name] { // the tables may lie; no device is drawn twice
+	d, ok := t.s.Device(name)
+	if ok && t.drawn[name] { // the tables may lie; no device is drawn twice
 		return
 	}
 	t.drawn[name] = true
 	line := lead + head + name
-	if d, ok := t.s.Device(name); ok {
+	if ok {
 		line = lead + head + deviceName(d)
 		if d.Role != "" {
-			line += "  " + string(d.Role)
+			line += "  " + role(d)
 		}
-		if d.Presence == inventory.Absent {
-			line += "  (" + absence(d) + ")"
-		}
+		line += t.mark(d)
 	}
 	if t.note != "" {
 		line += ", " + t.note
@@ -83,6 +83,53 @@ func (t *tree) draw(name, lead, below, head string) {
 	}
 }
 
+// mark says what a reader of the tree must know of a device: that it is not there,
+// or not meant.
+func (t *tree) mark(d *inventory.SeenDevice) string {
+	switch {
+	case d.Presence == inventory.Absent:
+		return "  (" + absence(d) + ")"
+	case t.census.dark[d.Name]:
+		return "  (dark)"
+	case d.Planned:
+		return ""
+	}
+	if name := t.census.standsFor(d); name != "" {
+		return "  (in the stead of " + name + ")"
+	}
+	return "  (" + t.census.state(d) + ")"
+}
+
+// withoutPrivate puts one leaf with their number in the place of private devices
+// behind an access point: they are counted and not listed.
+func withoutPrivate(s *inventory.Snapshot, children map[string][]inventory.Edge) map[string][]inventory.Edge {
+	private := map[string]bool{}
+	for i := range s.Devices {
+		if d := &s.Devices[i]; !d.Planned && d.Private && d.BehindAP {
+			private[d.Name] = true
+		}
+	}
+	out := map[string][]inventory.Edge{}
+	for parent, es := range children {
+		n := map[string]int{} // by port
+		for _, e := range es {
+			if private[e.Child] {
+				n[e.Port]++
+			}
+		}
+		for _, e := range es {
+			switch {
+			case !private[e.Child]:
+				out[parent] = append(out[parent], e)
+			case n[e.Port] > 0:
+				out[parent] = append(out[parent], inventory.Edge{Child: plural(n[e.Port], "private device", "private devices") + " on Wi-Fi", Parent: parent, Port: e.Port})
+				n[e.Port] = 0
+			}
+		}
+	}
+	return out
+}
+
 func edgeHead(e inventory.Edge) string {
 	var s string
 	if e.Port != "" {
@@ -95,6 +142,8 @@ func edgeHead(e inventory.Edge) string {
 		s += "(planned) "
 	case e.Among > 1:
 		s += fmt.Sprintf("(among %d) ", e.Among)
+	case e.Basis == inventory.Inferred:
+		s += "(somewhere behind) "
 	}
 	return s
 }
