@@ -3,12 +3,12 @@ package yard
 import (
 	"fmt"
 	"net/netip"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 
+	"boundwalk/deploy/lab/bridgemib"
 	"boundwalk/deploy/lab/netns"
 )
 
@@ -27,15 +27,6 @@ func (y *yard) agents(host *netns.Namespace, addr netip.Addr, name, ifaces strin
 	socket := filepath.Join(y.dir, name+".x")
 	y.agentOn(host, addr, name, append(lines, "master agentx", "agentXSocket "+socket)...)
 	y.neighbours(host, name, "-I", ifaces, "-x", "-X", socket)
-}
-
-// bridge has snmpd tell of the kernel's bridge too.
-func (y *yard) bridge() string {
-	self, err := os.Executable()
-	if err != nil {
-		y.t.Fatal(err)
-	}
-	return "pass_persist .1.3.6.1.2.1.17 /usr/bin/env " + bridgeVar + "=1 " + self
 }
 
 // Two switches, six hosts with snmpd and lldpd, one without either, and a switch
@@ -67,8 +58,8 @@ func TestPlacesEqualTheWiring(t *testing.T) {
 		desk.Exec("ip", "link", "set", port, "master", "br0")
 	}
 
-	y.agents(y.sw, hostAddr(2).Addr(), "yard-switch", "p*,t1 -C br0", y.bridge())
-	y.agents(far, hostAddr(3).Addr(), "far-switch", "p*,t2 -C br0", y.bridge())
+	y.agents(y.sw, hostAddr(2).Addr(), "yard-switch", "p*,t1 -C br0", bridgemib.Bridge(t))
+	y.agents(far, hostAddr(3).Addr(), "far-switch", "p*,t2 -C br0", bridgemib.Bridge(t))
 	for _, k := range []int{11, 12, 13, 14, 15, 16} {
 		y.agents(hosts[k], hostAddr(k).Addr(), fmt.Sprintf("host-%d", k), "eth0")
 	}

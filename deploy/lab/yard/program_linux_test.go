@@ -11,13 +11,13 @@ import (
 	"strings"
 	"testing"
 
+	"boundwalk/deploy/lab/bridgemib"
 	"boundwalk/deploy/lab/netns"
 	"boundwalk/deploy/lab/program"
 )
 
 func TestMain(m *testing.M) {
-	if os.Getenv(bridgeVar) != "" {
-		serveBridge(os.Stdin, os.Stdout)
+	if bridgemib.Extend() {
 		return
 	}
 	os.Exit(program.Main(m))

@@ -1,4 +1,8 @@
-package yard
+// Package bridgemib makes a test's own program an extension of snmpd
+// (snmpd.conf(5), pass_persist): Debian's agent tells neither of the kernel's bridge nor
+// of power over Ethernet. A package's TestMain calls [Extend] first; the lines
+// of [Bridge] and [File] belong into the agent's configuration.
+package bridgemib
 
 import (
 	"bufio"
@@ -11,11 +15,62 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"testing"
 )
 
-// bridgeVar makes the test program an extension of snmpd that tells the tables of
-// the kernel's bridge: Debian's snmpd has no BRIDGE-MIB of its own.
-const bridgeVar = "BOUNDWALK_LAB_BRIDGE"
+// extensionVar says what the program is to tell: bridge, or the name of a file.
+const extensionVar = "BOUNDWALK_LAB_EXTENSION"
+
+// Extend serves snmpd where this process was started by it, and reports whether
+// it was: then there is nothing more to do.
+func Extend() bool {
+	switch what := os.Getenv(extensionVar); what {
+	case "":
+		return false
+	case "bridge":
+		serve(os.Stdin, os.Stdout, bridgeRows)
+	default:
+		serve(os.Stdin, os.Stdout, func() []row { return fileRows(what) })
+	}
+	return true
+}
+
+// Bridge is the line by which an agent tells BRIDGE-MIB (RFC 4188) of br0, the
+// kernel's bridge in its namespace.
+func Bridge(t testing.TB) string {
+	t.Helper()
+	return line(t, ".1.3.6.1.2.1.17", "bridge")
+}
+
+// File is the line by which an agent tells the rows of a file below the arc. Each
+// of its lines is an OID, a type in snmpd's words (integer, gauge, string) and a
+// value. It is read for each request, so a test may replace it at any time.
+func File(t testing.TB, arc, path string) string {
+	t.Helper()
+	return line(t, arc, path)
+}
+
+func line(t testing.TB, arc, what string) string {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return "pass_persist " + arc + " /usr/bin/env " + extensionVar + "=" + what + " " + self
+}
+
+// fileRows reads a file of rows. One that is not there has none.
+func fileRows(path string) []row {
+	text, _ := os.ReadFile(path)
+	var rows []row
+	for line := range strings.Lines(string(text)) {
+		if f := strings.SplitN(strings.TrimSpace(line), " ", 3); len(f) == 3 {
+			rows = append(rows, row{parseOID(f[0]), f[1], f[2]})
+		}
+	}
+	slices.SortFunc(rows, func(a, b row) int { return slices.Compare(a.oid, b.oid) })
+	return rows
+}
 
 // row is an object with its type and value in the words of snmpd.conf(5), pass_persist.
 type row struct {
@@ -23,8 +78,8 @@ type row struct {
 	kind, value string
 }
 
-// serveBridge answers snmpd on standard input and output until it hangs up.
-func serveBridge(r io.Reader, w io.Writer) {
+// serve answers snmpd until it hangs up, with the rows as they are at each request.
+func serve(r io.Reader, w io.Writer, now func() []row) {
 	in := bufio.NewScanner(r)
 	for in.Scan() {
 		switch in.Text() {
@@ -39,7 +94,7 @@ func serveBridge(r io.Reader, w io.Writer) {
 			return
 		}
 		asked := parseOID(in.Text())
-		rows := bridgeRows()
+		rows := now()
 		i, exact := slices.BinarySearchFunc(rows, asked, func(r row, oid []int) int { return slices.Compare(r.oid, oid) })
 		if next && exact {
 			i++
