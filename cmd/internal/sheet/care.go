@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"boundwalk/diff"
 	"boundwalk/inventory"
 	"boundwalk/inventory/cable"
 	"boundwalk/inventory/poe"
@@ -27,12 +28,7 @@ func (m *maker) powerCut() Table {
 	t := Table{Part: "power-cut", Title: "After a power cut", Numbers: true}
 	say := func(format string, args ...any) { t.Notes = append(t.Notes, fmt.Sprintf(format, args...)) }
 	for _, u := range m.paper.UPSes {
-		load := power(u.Load)
-		if u.Runtime > 0 {
-			say("%s carries %s for about %s on paper, when its battery is good; switch off what can wait before that.", u.UPS, load, u.Runtime.Round(time.Minute))
-		} else {
-			say("%s carries %s; how long is not in the plan.", u.UPS, load)
-		}
+		t.Notes = append(t.Notes, upsWords(u))
 	}
 	say("Wait until the mains stay on, then touch nothing for %s: the site takes that long to come up by itself.", minutes(cmp.Or(m.plan.Site.Boots, usualBoots)))
 	for depth, names := range m.bySource() {
@@ -47,6 +43,23 @@ func (m *maker) powerCut() Table {
 	}
 	say(`Run "boundwalk run": it names what is not back, and the one cause where several are behind it.`)
 	return t
+}
+
+// upsWords say what a UPS carries and for how long, as far as paper can tell.
+func upsWords(u diff.UPSLine) string {
+	text := u.UPS + " carries " + power(u.Load)
+	if len(u.Unknown) > 0 {
+		text += fmt.Sprintf(" and, of unknown watts, %s", strings.Join(u.Unknown, ", "))
+	}
+	switch {
+	case u.Runtime > 0 && len(u.Unknown) > 0:
+		return text + fmt.Sprintf("; for less than %s on paper; switch off what can wait before that.", minutes(u.Runtime))
+	case u.Runtime > 0:
+		return text + fmt.Sprintf(" for about %s on paper, when its battery is good; switch off what can wait before that.", minutes(u.Runtime))
+	case u.Want > 0:
+		return text + fmt.Sprintf("; it is meant to last %s, which the plan does not tell enough to reckon.", minutes(u.Want))
+	}
+	return text + "; how long is not in the plan."
 }
 
 func minutes(d time.Duration) string { return fmt.Sprintf("%.0f minutes", d.Minutes()) }

@@ -129,11 +129,15 @@ func (m *maker) models() Table {
 func (m *maker) built(snap *inventory.Snapshot) Table {
 	t := Table{Part: "as-built", Title: "As built against as planned", Columns: columns("device", "planned at", "found at", "planned address", "found address", "is it so")}
 	same, unknown := 0, 0
+	instead := map[inventory.MAC]bool{} // told in the line of the device in whose stead they stand
 	for i := range m.plan.Devices {
 		d := &m.plan.Devices[i]
 		s, ok := snap.Device(d.Name)
 		if !ok || s.Presence == inventory.Unseeable {
 			continue
+		}
+		for _, m := range s.Claimed {
+			instead[m] = true
 		}
 		found, addr := dash, dash
 		if !s.Place.IsZero() && s.Place.Basis != inventory.Remembered {
@@ -158,7 +162,7 @@ func (m *maker) built(snap *inventory.Snapshot) Table {
 		t.Rows = append(t.Rows, []string{d.Name, orDash(d.At.String()), found, planned, addr, verdict})
 	}
 	for i := range snap.Devices {
-		if s := &snap.Devices[i]; !s.Planned && !s.Self {
+		if s := &snap.Devices[i]; !s.Planned && !s.Self && !slices.ContainsFunc(s.MACs, func(m inventory.MAC) bool { return instead[m] }) {
 			unknown++
 			addr := dash
 			if len(s.Addrs) > 0 {
