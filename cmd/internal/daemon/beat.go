@@ -16,13 +16,30 @@ import (
 // once; only a run judges.
 func (d *Daemon) pulse(ctx context.Context) {
 	plan := d.plan.Plan()
+	b, changed := d.look(ctx, plan)
+	if ctx.Err() != nil {
+		return
+	}
+	now := time.Now()
+	if changed {
+		d.runAt(now, "pulse")
+	}
+	d.checkLine(ctx, plan, b, now)
+	d.weekly(ctx, now)
+	d.thin(ctx, now)
+	idle()
+}
+
+// look asks those that a pulse asks and keeps what they told. It reports whether
+// something changed that is worth a run.
+func (d *Daemon) look(ctx context.Context, plan *inventory.Plan) (b discover.Beat, changed bool) {
 	d.mu.Lock()
 	d.state.sign = time.Now()
 	snap := d.state.snap
 	d.mu.Unlock()
-	b := d.Options.Pulse(ctx, plan, discover.Options{Secrets: d.Secrets})
+	b = d.Options.Pulse(ctx, plan, discover.Options{Secrets: d.Secrets})
 	if ctx.Err() != nil {
-		return
+		return b, false
 	}
 	if snap == nil {
 		snap = &inventory.Snapshot{}
@@ -40,15 +57,11 @@ func (d *Daemon) pulse(ctx context.Context) {
 	d.mu.Lock()
 	d.state.beat, d.state.down = b.At, down
 	d.mu.Unlock()
-	now := time.Now()
-	if changed := d.facts.take(observe(plan, snap, b), now); len(changed) > 0 {
-		d.Log.Info("pulse: something changed", "what", changed)
-		d.runAt(now, "pulse")
+	what := d.facts.take(observe(plan, snap, b), time.Now())
+	if len(what) > 0 {
+		d.Log.Info("pulse: something changed", "what", what)
 	}
-	d.checkLine(ctx, plan, b, now)
-	d.weekly(ctx, now)
-	d.thin(ctx, now)
-	idle()
+	return b, len(what) > 0
 }
 
 // thin keeps the logbook small, once a day.

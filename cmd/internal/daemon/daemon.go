@@ -70,6 +70,7 @@ type Daemon struct {
 
 	// Only the loop's goroutine touches these.
 	facts   facts
+	doubt   time.Time // of the run that first missed something before a pulse did; zero: none
 	line    line
 	owed    string // the week for whose digest a run was made already
 	thinned time.Time

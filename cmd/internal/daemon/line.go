@@ -16,6 +16,7 @@ import (
 type line struct {
 	failed time.Time // the first of the tries that failed in a row; zero: the last went well
 	tries  int
+	moot   bool // the plan names nothing to try, and no outage is open for that
 }
 
 const (
@@ -27,7 +28,11 @@ const (
 // checkLine looks whether the outside is in reach, where the plan names something to
 // try. A gateway that is down is another finding, and no fault of the line.
 func (d *Daemon) checkLine(ctx context.Context, plan *inventory.Plan, b discover.Beat, now time.Time) {
-	if plan.Service.Outside == "" && plan.Service.Lookup == "" || gatewayDown(plan, b) {
+	if plan.Service.Outside == "" && plan.Service.Lookup == "" {
+		d.lineMoot(ctx, now)
+		return
+	}
+	if gatewayDown(plan, b) {
 		return
 	}
 	up := d.Options.Line(ctx, plan)
@@ -42,6 +47,7 @@ func (d *Daemon) checkLine(ctx context.Context, plan *inventory.Plan, b discover
 		d.lineBack(ctx, plan, now)
 		return
 	}
+	d.line.moot = false
 	if d.line.tries++; d.line.tries == 1 {
 		d.line.failed = now
 	}
@@ -52,6 +58,22 @@ func (d *Daemon) checkLine(ctx context.Context, plan *inventory.Plan, b discover
 			d.line.tries-- // and again with the next pulse
 		}
 	}
+}
+
+// lineMoot ends the outage that lasts when the plan stops naming something to
+// try: nothing could ever end it.
+func (d *Daemon) lineMoot(ctx context.Context, now time.Time) {
+	if d.line.moot {
+		return
+	}
+	d.mu.Lock()
+	d.state.outside = ""
+	d.mu.Unlock()
+	_, _, err := d.Book.OutageOver(ctx, "internet", now)
+	if err != nil {
+		d.Log.Error("end an outage", "err", err)
+	}
+	d.line = line{moot: err == nil}
 }
 
 // lineBack ends an outage, sends what was kept, and says from when to when it was.
@@ -79,7 +101,7 @@ func (d *Daemon) tellOutage(ctx context.Context, plan *inventory.Plan, o invento
 	}
 	at := func(t time.Time) string { return t.In(loc).Format("Mon 2 Jan 15:04 -07:00") }
 	news := digest.News{Plan: plan, Now: now, Notes: []string{fmt.Sprintf(
-		"The internet line was down from %s to %s. Mails that were kept meanwhile follow.", at(o.From), at(o.To))}}
+		"The internet line was down from %s to %s. Mails that were kept meanwhile come now.", at(o.From), at(o.To))}}
 	letters, err := post.News(plan, news, "outage", fmt.Sprint(o.From.Unix()))
 	if err != nil {
 		return err

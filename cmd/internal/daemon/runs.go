@@ -48,7 +48,12 @@ func (d *Daemon) job(ctx context.Context) {
 		asked = d.state.why
 		d.state.again = time.Time{}
 	}
+	stale := d.state.beat.Before(d.doubt)
 	d.mu.Unlock()
+	if asked == "confirm" && stale {
+		d.look(ctx, d.plan.Plan()) // a device is missing only where a pulse agrees
+	}
+	d.doubt = time.Time{}
 	if _, err := d.run(ctx, asked, control.Wishes{}, nil); err != nil && ctx.Err() == nil {
 		d.Log.Error("run", "asked", asked, "err", err)
 	}
@@ -99,11 +104,12 @@ func (d *Daemon) run(ctx context.Context, asked string, wishes control.Wishes, p
 // machine that has little.
 func idle() { debug.FreeOSMemory() }
 
-// How soon a first absence is looked at again: at once where a pulse saw it
-// too, else when the next pulse has had its turn.
+// How soon a first absence is looked at again: at once where a pulse saw it too,
+// else a little later, and by a pulse as well. With runs of 20 s, what is urgent
+// is then known within two minutes, even where the next pulse falls into a run.
 const (
 	secondLook = 5 * time.Second
-	calmLook   = 70 * time.Second
+	calmLook   = 15 * time.Second
 )
 
 func (d *Daemon) after(ctx context.Context, res *pass.Result, was *inventory.Snapshot, asked string) {
@@ -113,13 +119,13 @@ func (d *Daemon) after(ctx context.Context, res *pass.Result, was *inventory.Sna
 		return // what is urgent then is told then
 	}
 	if newlyAbsent(res, was) {
-		again := calmLook
-		if asked == "pulse" {
-			again = secondLook
+		again := secondLook
+		if asked != "pulse" {
+			again, d.doubt = calmLook, res.Snapshot.Started
 		}
 		d.runAt(time.Now().Add(again), "confirm")
 	}
-	n, err := post.Tell(ctx, d.Book, res.Plan, time.Now())
+	n, err := post.Tell(ctx, d.Book, res.Plan, time.Now(), d.notices(res.Plan)...)
 	if err != nil {
 		d.Log.Error("promise a mail", "err", err)
 	}

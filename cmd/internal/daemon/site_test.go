@@ -5,11 +5,13 @@ import (
 	"fmt"
 	"net/netip"
 	"os"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"boundwalk/discover"
+	"boundwalk/discover/arp"
 	"boundwalk/inventory"
 )
 
@@ -30,6 +32,7 @@ devices:
   basin-cam: {role: camera, mac: "00:00:5e:00:53:61", address: 203.0.113.61, at: quay-radio}
   crane-cam: {role: camera, mac: "00:00:5e:00:53:62", address: 203.0.113.62, at: quay-radio}
 service:
+  socket: /nowhere/control.sock
   mail:
     to: [owner@example.net, {address: boss@example.net, short: true}]
     from: boundwalk@example.net
@@ -44,11 +47,25 @@ func writePlan(t testing.TB, path, server string) {
 	}
 }
 
+// addLines adds lines to the service of the plan in a file.
+func addLines(t testing.TB, path, lines string) {
+	t.Helper()
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte(strings.Replace(string(text), "  mail:\n", lines+"  mail:\n", 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // site is a network of one segment that a test switches things off in. It stands
 // in for discover.Survey; all else is the real thing.
 type site struct {
 	mu    sync.Mutex
 	off   map[string]bool
+	cut   bool          // this machine's own cable is out
+	dark  bool          // the internet line is down
 	looks int           // runs so far
 	takes time.Duration // how long a run takes
 }
@@ -88,6 +105,11 @@ func (s *site) survey(ctx context.Context, plan *inventory.Plan, _ discover.Opti
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	ev := &inventory.Evidence{Started: start, Finished: time.Now(), Aborted: ctx.Err() != nil}
+	ev.Attached = []inventory.Attached{{Network: "yard", Interface: "eth0", MAC: inventory.MAC{0, 0, 0x5e, 0, 0x53, 0xf0}, Addr: netip.MustParseAddr("203.0.113.240"), Up: true}}
+	if s.cut {
+		ev.Coverage = inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Skipped, Why: arp.ErrNotRun.Error() + ": eth0 has no carrier"}}
+		return ev
+	}
 	ev.Coverage = inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}
 	for i := range plan.Devices {
 		d := &plan.Devices[i]
@@ -95,6 +117,47 @@ func (s *site) survey(ctx context.Context, plan *inventory.Plan, _ discover.Opti
 			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: d.MACs[0], Addr: d.Address(), Source: inventory.SourceARP, Seen: ev.Finished, Live: true, Tries: []int{1, 2}})
 		}
 	}
-	ev.Attached = []inventory.Attached{{Network: "yard", Interface: "eth0", MAC: inventory.MAC{0, 0, 0x5e, 0, 0x53, 0xf0}, Addr: netip.MustParseAddr("203.0.113.240"), Up: true}}
 	return ev
+}
+
+// unanswered is how long a pulse waits for who does not answer it.
+const unanswered = 3 * time.Second
+
+// pulse is what the light look at the router, the switch and the radio sees.
+func (s *site) pulse(ctx context.Context, plan *inventory.Plan, _ discover.Options) discover.Beat {
+	b := discover.Beat{At: time.Now(), Up: map[string]bool{}}
+	s.mu.Lock()
+	silent := false
+	for i := range plan.Devices {
+		if d := &plan.Devices[i]; d.Role == inventory.Router || d.Role == inventory.Switch || d.Role == inventory.Radio {
+			b.Up[d.Name] = !s.cut && s.there(plan, d)
+			silent = silent || !b.Up[d.Name]
+		}
+	}
+	s.mu.Unlock()
+	if silent {
+		wait(ctx, unanswered)
+	}
+	return b
+}
+
+// outside reports whether the internet line is up.
+func (s *site) outside(context.Context, *inventory.Plan) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return !s.dark && !s.cut
+}
+
+// looked is how many runs there were.
+func (s *site) looked() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.looks
+}
+
+// change changes the site.
+func (s *site) change(how func(*site)) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	how(s)
 }

@@ -84,7 +84,8 @@ const (
 // Tell promises the mails that are owed between two digests: each urgent
 // finding once when it came, and once when it is over. It reports how many
 // letters it made. Without a reader nothing is promised, and nothing is marked.
-func Tell(ctx context.Context, book *store.Logbook, plan *inventory.Plan, now time.Time) (int, error) {
+// Notes are what these mails say beside, a sentence each.
+func Tell(ctx context.Context, book *store.Logbook, plan *inventory.Plan, now time.Time, notes ...string) (int, error) {
 	if !reachable(plan) {
 		return 0, nil
 	}
@@ -105,7 +106,7 @@ func Tell(ctx context.Context, book *store.Logbook, plan *inventory.Plan, now ti
 		if len(x.list) == 0 {
 			continue
 		}
-		letters, err := newsLetters(plan, x.kind, x.list, now)
+		letters, err := newsLetters(plan, x.kind, x.list, now, notes)
 		if err != nil {
 			return n, err
 		}
@@ -156,9 +157,9 @@ func owed(eps []store.Episode, hushes []store.Hush, now time.Time) (opened, over
 	return opened, over
 }
 
-func newsLetters(plan *inventory.Plan, kind string, list []store.Episode, now time.Time) ([]store.Letter, error) {
+func newsLetters(plan *inventory.Plan, kind string, list []store.Episode, now time.Time, notes []string) ([]store.Letter, error) {
 	occasion := occasionOf(list)
-	news := digest.News{Plan: plan, Now: now}
+	news := digest.News{Plan: plan, Now: now, Notes: notes}
 	for _, e := range list {
 		x := digest.Episode{Finding: e.Finding, Opened: e.Opened, Cleared: e.Cleared}
 		if kind == "over" {
