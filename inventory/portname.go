@@ -9,12 +9,13 @@ import (
 
 // isPhysical reports whether the interface is a port that a cable goes into
 // (RFC 2863 ifConnectorPresent; IANAifType, with the three types that old
-// agents still send for Ethernet).
+// agents still send for Ethernet, and the two that a recorded media converter
+// sends: fibreChannel(56) for its fibre, regular1822(2), the long dead ARPANET, for copper).
 func isPhysical(i Interface) bool {
 	if i.Connector != nil && !*i.Connector {
 		return false
 	}
-	return slices.Contains([]int{6, 7, 62, 69, 117}, i.Type)
+	return slices.Contains([]int{2, 6, 7, 56, 62, 69, 117}, i.Type)
 }
 
 // portNames gives each interface of an agent a key that survives a restart:
