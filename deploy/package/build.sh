@@ -20,7 +20,7 @@ build() { CGO_ENABLED=0 GOOS=linux go build -trimpath -buildvcs=false -ldflags "
 build "$stage/host"
 mkdir -p "$stage/man" "$stage/completion"
 "$stage/host" manual "$stage/man"
-gzip -9n "$stage/man"/*.1
+gzip -9n "$stage/man"/*.[15]
 "$stage/host" completion bash > "$stage/completion/boundwalk.bash"
 "$stage/host" completion zsh > "$stage/completion/_boundwalk"
 "$stage/host" completion fish > "$stage/completion/boundwalk.fish"

@@ -15,6 +15,14 @@ type Section struct {
 	Keys []Entry
 }
 
+// Title is the section's path, or words for the file's top level.
+func (s Section) Title() string {
+	if s.Path == "" {
+		return "the file itself"
+	}
+	return s.Path
+}
+
 // Entry is one key of a mapping.
 type Entry struct {
 	Key    string

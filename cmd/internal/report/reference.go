@@ -16,7 +16,7 @@ func PlanKeys(w io.Writer, sections []planfile.Section, style Style) error {
 		if i > 0 {
 			p.line("")
 		}
-		p.head(planPath(s.Path))
+		p.head(s.Title())
 		if s.Doc != "" {
 			p.wrap("  ", s.Doc)
 			p.line("")
@@ -26,13 +26,6 @@ func PlanKeys(w io.Writer, sections []planfile.Section, style Style) error {
 		}
 	}
 	return p.w.Flush()
-}
-
-func planPath(path string) string {
-	if path == "" {
-		return "the file itself"
-	}
-	return path
 }
 
 // Kinds writes every kind of finding with its default severity.

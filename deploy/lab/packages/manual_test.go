@@ -12,13 +12,13 @@ import (
 // the program and for each command.
 func TestManual(t *testing.T) {
 	need(t, "man", "dpkg-deb")
-	pages, err := filepath.Glob(filepath.Join(unpacked(t, "amd64"), "usr/share/man/man1/*.1.gz"))
+	pages, err := filepath.Glob(filepath.Join(unpacked(t, "amd64"), "usr/share/man/man?/*.gz"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	seen := make(map[string]bool)
 	for _, page := range pages {
-		name := strings.TrimSuffix(filepath.Base(page), ".1.gz")
+		name := strings.TrimSuffix(strings.TrimSuffix(filepath.Base(page), ".gz"), filepath.Ext(strings.TrimSuffix(page, ".gz")))
 		seen[name] = true
 		var stdout, stderr strings.Builder
 		c := exec.CommandContext(t.Context(), "man", "--warnings=all", "--local-file", page)
@@ -31,7 +31,7 @@ func TestManual(t *testing.T) {
 			t.Errorf("the page of %s does not name it:\n%s", name, stdout.String())
 		}
 	}
-	for _, name := range []string{"boundwalk", "boundwalk-run", "boundwalk-show", "boundwalk-check", "boundwalk-demo"} {
+	for _, name := range []string{"boundwalk", "boundwalk-run", "boundwalk-show", "boundwalk-check", "boundwalk-demo", "boundwalk-plan"} {
 		if !seen[name] {
 			t.Errorf("no page for %s among %q", name, pages)
 		}
