@@ -50,10 +50,16 @@ func (m *drafter) fill(d *inventory.Device, s *inventory.SeenDevice) {
 	if role == "" && s.Self {
 		role, why = inventory.Server, []string{"it is the machine that boundwalk runs on"}
 	}
+	was, known := m.before(s.MACs...)
+	if role == "" && known.Role != "" {
+		role, why = known.Role, []string{"the logbook has it so"}
+	}
+	if role == "" {
+		role, why = roleByWords(s.Product, m.describes(d.Name))
+	}
 	if role == "" && s.Private {
 		role, why = inventory.Phone, []string{"its MAC address is a made-up one, as of a phone, and may change"}
 	}
-	was := m.before(s.MACs...)
 	if d.Name == "" {
 		d.Name = m.name(cmp.Or(was, slug(s.Hostname), m.byKind(role, s)))
 	}
@@ -81,6 +87,39 @@ func (m *drafter) fill(d *inventory.Device, s *inventory.SeenDevice) {
 			m.check(d.Name, "address", "%d devices answer for it", len(x.MACs))
 		}
 	}
+}
+
+// roleWords are what makers call things, in the words by which a model or
+// sysDescr (RFC 3418) names itself.
+var roleWords = []struct {
+	word string
+	role inventory.Role
+}{
+	{"camera", inventory.Camera}, {"nvr", inventory.Recorder}, {"dvr", inventory.Recorder}, {"recorder", inventory.Recorder}, {"printer", inventory.Printer},
+	{"access point", inventory.AccessPoint}, {"radio", inventory.Radio}, {"ups", inventory.UPS}, {"server", inventory.Server},
+}
+
+// roleByWords guesses by what a device calls itself.
+func roleByWords(texts ...string) (inventory.Role, []string) {
+	for _, text := range texts {
+		words := " " + strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsNumber(r) }), " ") + " "
+		for _, w := range roleWords {
+			if strings.Contains(words, " "+w.word+" ") {
+				return w.role, []string{fmt.Sprintf("it calls itself %q", text)}
+			}
+		}
+	}
+	return "", nil
+}
+
+// describes is the sysDescr of a device's agent.
+func (m *drafter) describes(name string) string {
+	for i := range m.ev.Agents {
+		if a := &m.ev.Agents[i]; a.Device == name && name != "" {
+			return inventory.Clean(a.System.Descr)
+		}
+	}
+	return ""
 }
 
 // with says whose the MAC address is, where that is all that is known.
@@ -139,19 +178,23 @@ func (m *drafter) addresses(d *inventory.Device, s *inventory.SeenDevice) []neti
 	return out
 }
 
-// before is what the logbook's plan called the owner of one of the addresses.
-func (m *drafter) before(macs ...inventory.MAC) string {
+// before is what the logbook's plan called the owner of one of the addresses, and
+// what it had of it.
+func (m *drafter) before(macs ...inventory.MAC) (string, inventory.SeenDevice) {
 	if m.past.Last == nil {
-		return ""
+		return "", inventory.SeenDevice{}
 	}
 	for _, mac := range macs {
-		for i := range m.past.Last.Devices {
-			if d := &m.past.Last.Devices[i]; d.Planned && mac.IsValid() && slices.Contains(d.MACs, mac) && !m.names[d.Name] {
-				return d.Name
+		for _, d := range m.past.Last.Devices {
+			if d.Planned && mac.IsValid() && slices.Contains(d.MACs, mac) {
+				if m.names[d.Name] {
+					return "", d
+				}
+				return d.Name, d
 			}
 		}
 	}
-	return ""
+	return "", inventory.SeenDevice{}
 }
 
 // byKind makes a name of the role and the end of an address, which stays the

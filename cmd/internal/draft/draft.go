@@ -203,7 +203,8 @@ func (m *drafter) agents() {
 			continue
 		}
 		a := &m.ev.Agents[k]
-		name := m.name(cmp.Or(m.before(a.BridgeMAC, a.LLDP.ChassisMAC), slug(a.System.Name), slug("agent-"+d.Agent.Addr().String())))
+		was, _ := m.before(a.BridgeMAC, a.LLDP.ChassisMAC)
+		name := m.name(cmp.Or(was, slug(a.System.Name), slug("agent-"+d.Agent.Addr().String())))
 		called[d.Name] = name
 		d.Name = name
 		if m.routes(a) {

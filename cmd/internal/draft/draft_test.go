@@ -1,6 +1,7 @@
 package draft_test
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"net/netip"
 	"slices"
@@ -87,7 +88,7 @@ func TestMakeOfAnything(t *testing.T) {
 
 // Names and draws come from the logbook, by the MAC address.
 func TestPast(t *testing.T) {
-	past := draft.Past{Last: &inventory.Snapshot{Devices: []inventory.SeenDevice{{Name: "slip-cam", Planned: true, MACs: []inventory.MAC{mac(0x31)}, Place: inventory.Place{Switch: "quay-switch", Port: "5", Basis: inventory.ByFDB}}}},
+	past := draft.Past{Last: &inventory.Snapshot{Devices: []inventory.SeenDevice{{Name: "slip-cam", Planned: true, Role: inventory.Camera, MACs: []inventory.MAC{mac(0x31)}, Place: inventory.Place{Switch: "quay-switch", Port: "5", Basis: inventory.ByFDB}}}},
 		Draws: func(ref inventory.PortRef) []inventory.Power {
 			if ref.String() != "quay-switch/5" {
 				t.Errorf("asked for %s", ref)
@@ -100,13 +101,81 @@ func TestPast(t *testing.T) {
 	if len(d.Plan.Devices) != 1 {
 		t.Fatalf("%+v", d.Plan.Devices)
 	}
-	if got := d.Plan.Devices[0]; got.Name != "slip-cam" || got.Draws != (inventory.Draws{Usual: 5200, Most: 11000}) {
-		t.Errorf("%s %+v, want slip-cam with 5.2 W and 11 W", got.Name, got.Draws)
+	if got := d.Plan.Devices[0]; got.Name != "slip-cam" || got.Role != inventory.Camera || got.Draws != (inventory.Draws{Usual: 5200, Most: 11000}) {
+		t.Errorf("%s %+v, want the camera slip-cam with 5.2 W and 11 W", got.Name, got.Draws)
 	}
 	if !slices.ContainsFunc(d.Remarks, func(r planfile.Remark) bool {
 		return r.Key == "draws" && strings.Contains(r.Text, "3 samples")
 	}) {
 		t.Errorf("no remark on the draws: %+v", d.Remarks)
+	}
+}
+
+// powered is a switch with a budget of 40 W that feeds four devices of class 3,
+// of which each draws so much at its port.
+func powered(draw inventory.Power) (draft.Options, *inventory.Evidence) {
+	o := draft.Options{Networks: []inventory.Network{yard}, Access: []inventory.Access{{Name: "a", Version: "v2c", Port: 161, Community: "file:x"}},
+		Agents: []draft.Agent{{Target: netip.MustParseAddrPort("203.0.113.2:161"), Access: "a"}}}
+	budget := 40 * poe.Watt
+	a := inventory.Agent{Device: draft.Scaffold(o).Devices[0].Name, Target: netip.MustParseAddrPort("203.0.113.2:161"), Read: noon, Version: "v2c", BridgeMAC: mac(2), System: inventory.System{Name: "quay-switch"},
+		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete, inventory.TableInterfaces: inventory.Complete, inventory.TablePSE: inventory.Complete, inventory.TableEnergy: inventory.Complete},
+		Bridge: map[inventory.BridgePort]inventory.IfIndex{}, Supplies: []inventory.PSESupply{{Group: 1, Budget: &budget}}}
+	for k := 1; k <= 4; k++ {
+		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: new(true), Speed: 1e9})
+		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
+		a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering, Class: poe.Class3, Actual: &draw})
+		a.FDB = append(a.FDB, inventory.FDBEntry{MAC: mac(0x30 + k), Port: inventory.BridgePort(k), VLAN: 1})
+	}
+	ev := &inventory.Evidence{Started: noon, Finished: noon, Agents: []inventory.Agent{a}}
+	for k := 1; k <= 4; k++ {
+		ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: mac(0x30 + k), Addr: addr(0x30 + k), Source: inventory.SourceARP, Live: true, Seen: noon})
+	}
+	return o, ev
+}
+
+// Four ports of class 3 are 61.6 W by class, more than the 40 W that there are:
+// so the switch does not reserve by class. A draw at the port is the device's and
+// the cable's, and a device of class 3 takes 12.95 W at most (IEEE 802.3, 33.3.7).
+func TestPower(t *testing.T) {
+	for _, c := range []struct{ port, device inventory.Power }{{9123, 9200}, {14_200, 12_950}} {
+		o, ev := powered(c.port)
+		d := draft.Make(draft.Scaffold(o), ev, draft.Past{}, nil)
+		if len(d.Plan.Devices) != 5 {
+			t.Fatalf("%+v", d.Plan.Devices)
+		}
+		for _, got := range d.Plan.Devices {
+			switch {
+			case got.Name == "quay-switch" && (got.Reserves != poe.ByUse || got.Budget != 40*poe.Watt):
+				t.Errorf("the switch: %+v", got)
+			case got.Name != "quay-switch" && (got.Draws.Usual != c.device || got.Class != poe.Class3):
+				t.Errorf("%s draws %s of class %s, want %s", got.Name, got.Draws.Usual, got.Class, c.device)
+			}
+		}
+		if _, err := planfile.Render(d.Plan, d.Remarks...); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// What a device calls itself is a guess, and marked so.
+func TestRoleByWords(t *testing.T) {
+	for text, want := range map[string]inventory.Role{
+		"Fairlead Dome, camera": inventory.Camera, "FX-200 NVR": inventory.Recorder, "Outdoor Access-Point 3": inventory.AccessPoint, "UPS 600": inventory.UPS,
+		"Setups of groups": "", "Cameraman": "", "": "",
+	} {
+		o, ev := powered(poe.Watt)
+		ev.Agents[0].System.Descr, ev.Agents[0].PSEPorts, ev.Agents[0].Bridge, ev.Agents[0].FDB = text, nil, nil, nil
+		d := draft.Make(draft.Scaffold(o), ev, draft.Past{}, nil)
+		got, ok := inventory.Device{}, false
+		for _, x := range d.Plan.Devices {
+			if x.Name == "quay-switch" {
+				got, ok = x, true
+			}
+		}
+		marked := slices.ContainsFunc(d.Remarks, func(r planfile.Remark) bool { return r.Device == got.Name && r.Key == "role" })
+		if !ok || got.Role != want || !marked {
+			t.Errorf("%q: role %q, want %q; marked: %v", text, got.Role, want, marked)
+		}
 	}
 }
 

@@ -6,8 +6,6 @@ import (
 	"strconv"
 
 	"boundwalk/inventory"
-	"boundwalk/inventory/planfile"
-	"boundwalk/inventory/poe"
 )
 
 // device is the drafted entry of what the snapshot calls so.
@@ -230,77 +228,6 @@ func (m *drafter) port(ref inventory.PortRef) (*inventory.PortState, bool) {
 		return nil, false
 	}
 	return m.snap.Port(inventory.PortRef{Device: m.seen[ref.Device], Port: ref.Port})
-}
-
-// power says what switches give and devices take, as far as it was seen.
-func (m *drafter) power() {
-	highest := map[string]int{}
-	for _, p := range m.snap.Ports {
-		if p.Power != nil {
-			k, _ := p.Power.Class.Number()
-			highest[p.Switch] = max(highest[p.Switch], k, 1)
-		}
-	}
-	for i := range m.plan.Devices {
-		d := &m.plan.Devices[i]
-		if k := highest[m.seen[d.Name]]; k > 0 && m.seen[d.Name] != "" {
-			d.Feeds = poe.Feed{Standard: poe.AT}
-			if k > 4 {
-				d.Feeds.Standard = poe.BT4
-			}
-			m.check(d.Name, "feeds", "which standard it gives by is on its data sheet")
-			m.budget(d)
-		}
-		m.draws(d)
-	}
-}
-
-func (m *drafter) budget(d *inventory.Device) {
-	for _, s := range m.snap.Supplies {
-		if s.Switch != m.seen[d.Name] || s.Budget == nil || *s.Budget <= 0 || s.BudgetBasis != inventory.Measured {
-			continue
-		}
-		d.Supplies = append(d.Supplies, *s.Budget)
-	}
-	if len(d.Supplies) == 1 {
-		d.Budget, d.Supplies = d.Supplies[0], nil
-	}
-}
-
-// draws takes what a device drew: from the logbook where that knows its port,
-// else what it draws now.
-func (m *drafter) draws(d *inventory.Device) {
-	p, ok := m.port(d.At)
-	if ok && p.Power != nil && p.Power.State == inventory.PSEDelivering {
-		d.Class = p.Power.Class
-		switch w := p.Power.Draw; {
-		case w == nil || *w <= 0:
-		case p.Power.DrawBasis == inventory.Measured:
-			d.Draws.Usual = *w
-			m.check(d.Name, "draws", "measured once at the port, its cable included")
-		case p.Power.DrawBasis == inventory.Negotiated: // what it may take, not what it takes
-			d.Draws.Most = *w
-			m.check(d.Name, "draws", "negotiated with the port, its cable included")
-		}
-	} else if ok && p.Power != nil && d.Role == inventory.Radio {
-		m.check(d.Name, "via", "its port gives it no power: is there an injector between? Until you know, plug nothing else into that lead")
-	}
-	if m.past.Last == nil || m.past.Draws == nil {
-		return
-	}
-	for i := range m.past.Last.Devices {
-		was := &m.past.Last.Devices[i]
-		if was.Place.IsZero() || was.Place.Among > 1 || !slices.ContainsFunc(was.MACs, d.HasMAC) {
-			continue
-		}
-		samples := m.past.Draws(was.Place.Ref())
-		if usual, most := Used(samples); most > 0 {
-			d.Draws = inventory.Draws{Usual: usual, Most: most}
-			m.remarks = slices.DeleteFunc(m.remarks, func(r planfile.Remark) bool { return r.Device == d.Name && r.Key == "draws" })
-			m.check(d.Name, "draws", "by %d samples of the logbook at its port, its cable included; the most may be yet to come", len(samples))
-		}
-		return
-	}
 }
 
 // order puts the router first, then switches from the root outwards, then the rest
