@@ -100,8 +100,8 @@ func Logins(w io.Writer, tries []store.LoginTry, last []inventory.LoginResult, l
 	}
 	p.line("%s", style.paint(bold, "Accounts"))
 	p.line("")
-	for _, s := range states {
-		p.hang("  - ", fmt.Sprintf("%s over %s, %s: %s", s.Device, s.Over, s.Entry, s.words(loc)))
+	for _, line := range accountLines(states, loc) {
+		p.hang("  - ", line)
 	}
 	p.locks(states)
 	p.line("")
@@ -109,6 +109,37 @@ func Logins(w io.Writer, tries []store.LoginTry, last []inventory.LoginResult, l
 	p.line("")
 	p.tries(tries, loc)
 	return p.w.Flush()
+}
+
+// outcomesFirst is the order of accounts: what wants a hand comes first.
+var outcomesFirst = []string{inventory.LoginAccepted, inventory.LoginCommunity, inventory.LoginUnset, inventory.LoginLocked, inventory.LoginCannotTell, inventory.LoginRefused}
+
+// accountLines tell of the accounts, in one line those of which the same is known.
+func accountLines(states []LoginState, loc *time.Location) []string {
+	rank := func(s LoginState) int {
+		if i := slices.Index(outcomesFirst, s.Outcome); i >= 0 {
+			return i
+		}
+		return len(outcomesFirst)
+	}
+	states = slices.Clone(states)
+	slices.SortStableFunc(states, func(a, b LoginState) int { return cmp.Compare(rank(a), rank(b)) })
+	type line struct{ devices, rest string }
+	var lines []line
+	for _, s := range states {
+		rest := fmt.Sprintf(" over %s, %s: %s", s.Over, s.Entry, s.words(loc))
+		i := slices.IndexFunc(lines, func(l line) bool { return l.rest == rest })
+		if i < 0 {
+			lines = append(lines, line{s.Device, rest})
+			continue
+		}
+		lines[i].devices += ", " + s.Device
+	}
+	out := make([]string, len(lines))
+	for i, l := range lines {
+		out[i] = l.devices + l.rest
+	}
+	return out
 }
 
 // locks names each device that showed a sign of a lock, with the way on.
