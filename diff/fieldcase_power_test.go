@@ -296,9 +296,14 @@ func TestSupplyNear(t *testing.T) {
 	*s.Supplies[0].Used = 81 * poe.Watt
 	fs := diff.Audit(plan, s, nil, noon)
 	want(t, fs, "supply-power-near/sw supply 1")
-	if fs[0].Caution != poe.CautionMains {
-		t.Errorf("no caution: %s", say(fs[0]))
+	if fs[0].Caution != poe.CautionMains || fs[0].Title() != "sw is near its power budget" {
+		t.Errorf("no caution, or a number for the only supply: %s", say(fs[0]))
 	}
+	s.Supplies = append(s.Supplies, inventory.SupplyState{Switch: "sw", Supply: "2", Budget: ptr(100 * poe.Watt), Used: ptr(81 * poe.Watt)})
+	fs = diff.Audit(plan, s, nil, noon)
+	want(t, fs, "supply-power-near/sw supply 1", "supply-power-near/sw supply 2")
+	tells(t, fs[0].Expected, "of supply 1, ")
+	s.Supplies = s.Supplies[:1]
 	*s.Supplies[0].Used = 20 * poe.Watt
 	h := &inventory.History{Supplies: map[inventory.SupplyRef][]inventory.Peak{{Switch: "sw", Supply: "1"}: {
 		{Day: noon.AddDate(0, 0, -20), Draw: 99 * poe.Watt, Basis: inventory.Measured},

@@ -27,7 +27,11 @@ func (a *auditor) supplies() {
 	}
 }
 
-// supplySubject names a supply in keys and titles.
+// onlySupply is what a key says of the first supply, and a title leaves out: most
+// switches have one. Where there are several, what was expected names it.
+const onlySupply = " supply 1"
+
+// supplySubject names a supply in keys.
 func supplySubject(s *inventory.SupplyState) string { return s.Switch + " supply " + s.Supply }
 
 // supplyOf is the supply that feeds a port; nil: no agent told of it.
@@ -105,6 +109,9 @@ func (a *auditor) supply(s *inventory.SupplyState, ports []int) {
 	}
 	f.Where, f.Caution = s.Switch, poe.CautionMains
 	f.Expected = fmt.Sprintf("at most %.0f %% of its budget of %s drawn", 100*a.near.SupplyShare, *s.Budget)
+	if a.snap.SeveralSupplies(s.Switch) {
+		f.Expected = fmt.Sprintf("of supply %s, %s", s.Supply, f.Expected)
+	}
 	var parts []string
 	if measured {
 		f.Basis = inventory.Measured
@@ -217,6 +224,9 @@ func (a *auditor) reserved(s *inventory.SupplyState, dev *inventory.Device) {
 	f := New(SupplyReserved, subject)
 	f.Where = s.Switch
 	f.Expected = fmt.Sprintf("less than %.0f %% of %s promised", 100*a.near.SupplyShare, *s.Budget)
+	if a.snap.SeveralSupplies(s.Switch) {
+		f.Expected = fmt.Sprintf("of supply %s, %s", s.Supply, f.Expected)
+	}
 	free := max(*s.Budget-s.Guard-*s.Reserved, 0)
 	f.Observed = sentence(supplyWords(s), fmt.Sprintf("%s is free: %s", free, fitsWords(free)))
 	f.Advice = "nothing while nothing is added; \"boundwalk check --add\" says whether one more device fits"

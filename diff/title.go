@@ -79,7 +79,7 @@ func (f Finding) Title() string {
 	case !ok:
 		t = strings.ReplaceAll(string(f.Kind), "-", " ") + ": " + f.Subject
 	case strings.Contains(t, "%s"):
-		t = fmt.Sprintf(t, f.Subject)
+		t = fmt.Sprintf(t, strings.TrimSuffix(f.Subject, onlySupply))
 	}
 	n := len(f.Behind)
 	switch {

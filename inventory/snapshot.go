@@ -223,6 +223,18 @@ func (s *SupplyState) Share() (float64, bool) {
 	return float64(*l) / float64(*s.Budget), true
 }
 
+// SeveralSupplies reports whether a switch has more than one supply, so that it
+// must be said which one is meant.
+func (s *Snapshot) SeveralSupplies(name string) bool {
+	n := 0
+	for i := range s.Supplies {
+		if s.Supplies[i].Switch == name {
+			n++
+		}
+	}
+	return n > 1
+}
+
 // Edge says that Child hangs on Parent's port.
 type Edge struct {
 	Child  string `json:"child"`

@@ -29,6 +29,9 @@ func (a *app) showCommand() *cobra.Command {
 	var only string
 	devices := a.show("devices", "Each device of the last run: what it is and where it hangs", a.showDevices)
 	ports := a.show("ports", "Each port: link, device, what it draws and how that is known", func(v *view) error {
+		if err := v.hasPorts(only); err != nil {
+			return err
+		}
 		if v.json {
 			return report.PortsJSON(v.w, v.snap, v.hist, only)
 		}
@@ -110,6 +113,24 @@ func (a *app) show(name, short string, f func(*view) error) *cobra.Command {
 			return f(v)
 		},
 	}
+}
+
+// hasPorts fails where the last run saw no ports of the switch that was asked for.
+func (v *view) hasPorts(name string) error {
+	var have []string
+	for i := range v.snap.Ports {
+		if s := v.snap.Ports[i].Switch; !slices.Contains(have, s) {
+			have = append(have, s)
+		}
+	}
+	if name == "" || slices.Contains(have, name) {
+		return nil
+	}
+	err := fmt.Errorf("the last run saw no ports of a switch %q", name)
+	if len(have) == 0 {
+		return err
+	}
+	return &hintError{err, "it saw those of " + strings.Join(have, ", ")}
 }
 
 func (a *app) showDevices(v *view) error {

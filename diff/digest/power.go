@@ -70,7 +70,7 @@ func (b *builder) supplies() []load {
 		if s.BudgetBasis == inventory.Planned {
 			l.Of = "planned"
 		}
-		if b.severalSupplies(s.Switch) {
+		if b.Snapshot.SeveralSupplies(s.Switch) {
 			l.Name += " supply " + clean(s.Supply)
 		}
 		if k, night, ok := peakOf(b.History.Supplies[l.Supply], b.Now); ok {
@@ -79,16 +79,6 @@ func (b *builder) supplies() []load {
 		out = append(out, l)
 	}
 	return fullest(out)
-}
-
-func (b *builder) severalSupplies(name string) bool {
-	n := 0
-	for i := range b.Snapshot.Supplies {
-		if b.Snapshot.Supplies[i].Switch == name {
-			n++
-		}
-	}
-	return n > 1
 }
 
 func fullest(list []load) []load {

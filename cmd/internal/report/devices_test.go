@@ -9,6 +9,7 @@ import (
 
 	"boundwalk/cmd/internal/report"
 	"boundwalk/inventory"
+	"boundwalk/inventory/poe"
 	"boundwalk/store"
 )
 
@@ -109,5 +110,40 @@ func TestDevicesAndTree(t *testing.T) {
 				t.Errorf("wider than 80 columns: %s", line)
 			}
 		}
+	}
+}
+
+const portsText = `
+quay-switch
+  port  link        device                    draws           limit  share
+  4     1 Gbit/s    uplink, 3 MACs                -               -      -
+  5     100 Mbit/s  slip-cam        14.2 W measured  15.4 W class 3   92 %
+  7     down        -                     searching               -      -
+  8     100 Mbit/s  quay-radio +2           unknown            30 W      -
+
+Peak is the highest draw measured in the last seven days, with its time. An
+unknown draw stays unknown: a class is a ceiling.
+`
+
+// Each figure has its basis, a class is a limit and no draw, and a column in
+// which there is nothing is left out.
+func TestPorts(t *testing.T) {
+	watts := func(w poe.Power) *poe.Power { return &w }
+	yes, no := true, false
+	s := &inventory.Snapshot{Finished: morning, Ports: []inventory.PortState{
+		{Switch: "quay-switch", Port: "4", Up: &yes, Speed: 1_000_000_000, Uplink: true, MACCount: 3},
+		{Switch: "quay-switch", Port: "5", Up: &yes, Speed: 100_000_000, Seen: []string{"slip-cam"}, Power: &inventory.PortPower{State: inventory.PSEDelivering, Class: poe.Class3,
+			Draw: watts(14_200), DrawBasis: inventory.Measured, Limit: watts(15_400), LimitBasis: inventory.ByClass}},
+		{Switch: "quay-switch", Port: "7", Up: &no, Power: &inventory.PortPower{State: inventory.PSESearching}},
+		{Switch: "quay-switch", Port: "8", Up: &yes, Speed: 100_000_000, Seen: []string{"basin-cam", "pontoon-radio", "quay-radio"}, Planned: []string{"quay-radio"},
+			Power: &inventory.PortPower{State: inventory.PSEDelivering, Limit: watts(30_000)}},
+		{Switch: "shed-switch", Port: "1"},
+	}}
+	var out strings.Builder
+	if err := report.Ports(&out, s, &inventory.History{}, "quay-switch", report.Style{}); err != nil {
+		t.Fatal(err)
+	}
+	if out.String() != strings.TrimPrefix(portsText, "\n") {
+		t.Errorf("ports:\n%s", out.String())
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -98,13 +97,7 @@ func (v *pageView) see(snap *inventory.Snapshot, site Site) error {
 	loc := site.Plan.Site.Location
 	v.Seen = fmt.Sprintf("Last seen %s: %s.", Clock(snap.Finished, loc), present(snap.Headcount()))
 	tables := []pageTable{htmlTable("Power", suppliesNote, suppliesTable(snap, site.History)), htmlTable("Devices", "", devicesTable(snap, site.Past))}
-	var of []string
-	for i := range snap.Ports {
-		if s := snap.Ports[i].Switch; !slices.Contains(of, s) {
-			of = append(of, s)
-		}
-	}
-	for _, s := range of {
+	for _, s := range portedSwitches(snap) {
 		t, nights := portsTable(snap, site.History, s)
 		note := peakNote
 		if len(nights) > 0 {

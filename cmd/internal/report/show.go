@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,10 +34,10 @@ func percent(share float64, ok bool) string {
 	return fmt.Sprintf("%d %%", int(math.Round(share*100)))
 }
 
-func supplyCells(s *inventory.SupplyState) []string {
+func supplyCells(s *inventory.SupplyState, several bool) []string {
 	load, basis := s.Load()
 	name := s.Switch
-	if s.Supply != "1" {
+	if several {
 		name += " supply " + s.Supply
 	}
 	known := string(basis)
@@ -51,12 +52,23 @@ func supplyCells(s *inventory.SupplyState) []string {
 
 const peakNote = "Peak is the highest draw measured in the last seven days, with its time. An unknown draw stays unknown: a class is a ceiling."
 
-// Ports writes the ports of a run with this week's highest draw.
+// Ports writes the ports of a run, a table for each switch or only for one, with
+// this week's highest draw.
 func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string, style Style) error {
 	p := newPage(w, style)
-	t, nights := portsTable(s, h, only)
-	t.write(p, "")
-	p.line("")
+	var nights []string
+	for _, name := range portedSwitches(s) {
+		if only != "" && name != only {
+			continue
+		}
+		p.line("%s", style.paint(bold, name))
+		t, unlit := portsTable(s, h, name)
+		t.spare = []string{"share", "link"}
+		t.dropEmpty()
+		t.write(p, "  ")
+		p.line("")
+		nights = append(nights, unlit...)
+	}
 	p.wrap("", peakNote)
 	if len(nights) > 0 {
 		p.wrap("", "No night sample yet: "+strings.Join(nights, ", ")+". Lamps and heaters draw most then.")
@@ -64,13 +76,23 @@ func Ports(w io.Writer, s *inventory.Snapshot, h *inventory.History, only string
 	return p.w.Flush()
 }
 
-// portsTable lists the ports of a switch, or of all, and those of them that no
-// night sample was taken of.
-func portsTable(s *inventory.Snapshot, h *inventory.History, only string) (t *table, nights []string) {
-	t = newTable("port", "link", "device", "power", "draws", "known by", "limit", "share", "peak")
-	t.spare = []string{"share", "link", "power"}
+// portedSwitches names the switches whose ports a run saw, in its order.
+func portedSwitches(s *inventory.Snapshot) []string {
+	var out []string
 	for i := range s.Ports {
-		if x := &s.Ports[i]; only == "" || x.Switch == only {
+		if name := s.Ports[i].Switch; !slices.Contains(out, name) {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// portsTable lists the ports of a switch, and those of them that no night sample
+// was taken of.
+func portsTable(s *inventory.Snapshot, h *inventory.History, of string) (t *table, nights []string) {
+	t = newTable("port", "link", "device", "draws", "limit", "share", "peak")
+	for i := range s.Ports {
+		if x := &s.Ports[i]; x.Switch == of {
 			t.row(portCells(x, h, &nights)...)
 		}
 	}
@@ -79,41 +101,54 @@ func portsTable(s *inventory.Snapshot, h *inventory.History, only string) (t *ta
 
 func portCells(x *inventory.PortState, h *inventory.History, nights *[]string) []string {
 	ref := inventory.PortRef{Device: x.Switch, Port: x.Port}
-	device := strings.Join(x.Seen, ", ")
-	switch {
-	case x.Uplink && len(x.Seen) != 1:
-		device = fmt.Sprintf("uplink, %s", plural(x.MACCount, "MAC", "MACs"))
-		if len(x.Neighbors) > 0 {
-			device = "uplink to " + x.Neighbors[0]
-		}
-	case len(x.Seen) > 2:
-		device = fmt.Sprintf("%d devices", len(x.Seen))
-	}
-	row := []string{ref.String(), link(x), orDash(inventory.CleanTo(device, 24)), dash, dash, dash, dash, dash, dash}
+	row := []string{x.Port, link(x), orDash(inventory.CleanTo(portDevice(x), 24)), dash, dash, dash, dash}
 	pw := x.Power
-	if pw == nil {
+	switch {
+	case pw == nil:
+		return row
+	case pw.State != inventory.PSEDelivering:
+		row[3] = string(pw.State)
 		return row
 	}
-	row[3] = string(pw.State)
-	if n, ok := pw.Class.Number(); ok && pw.State == inventory.PSEDelivering {
-		row[3] = fmt.Sprintf("class %d", n)
+	row[3] = "unknown"
+	if pw.Draw != nil {
+		row[3] = fmt.Sprintf("%s %s", pw.Draw, pw.DrawBasis)
 	}
-	if pw.State != inventory.PSEDelivering {
-		return row
+	row[4] = watts(pw.Limit)
+	if n, ok := pw.Class.Number(); ok {
+		row[4] = fmt.Sprintf("%s class %d", row[4], n)
 	}
-	row[4], row[5] = watts(pw.Draw), orDash(string(pw.DrawBasis))
-	if pw.Draw == nil {
-		row[4] = "unknown"
-	}
-	row[6] = watts(pw.Limit)
-	row[7] = percent(pw.Share())
+	row[5] = percent(pw.Share())
 	if peak, night, ok := weekPeak(h.Peaks[ref], h.Previous); ok {
-		row[8] = fmt.Sprintf("%s %s", peak.Draw, peak.At.In(peak.Day.Location()).Format("Mon 15:04"))
+		row[6] = fmt.Sprintf("%s %s", peak.Draw, peak.At.In(peak.Day.Location()).Format("Mon 15:04"))
 		if !night {
 			*nights = append(*nights, ref.String())
 		}
 	}
 	return row
+}
+
+// portDevice names who is on a port: the planned one first, where there are several.
+func portDevice(x *inventory.PortState) string {
+	if len(x.Seen) > 1 {
+		first := x.Seen[0]
+		for _, name := range x.Planned {
+			if slices.Contains(x.Seen, name) {
+				first = name
+				break
+			}
+		}
+		return fmt.Sprintf("%s +%d", first, len(x.Seen)-1)
+	}
+	switch {
+	case len(x.Seen) == 1:
+		return x.Seen[0]
+	case x.Uplink && len(x.Neighbors) > 0:
+		return "uplink to " + x.Neighbors[0]
+	case x.Uplink:
+		return "uplink, " + plural(x.MACCount, "MAC", "MACs")
+	}
+	return ""
 }
 
 func weekPeak(peaks []inventory.Peak, last *inventory.Snapshot) (best inventory.Peak, night, ok bool) {

@@ -27,7 +27,7 @@ func suppliesTable(s *inventory.Snapshot, h *inventory.History) *table {
 		if k, _, ok := weekPeak(h.Supplies[inventory.SupplyRef{Switch: x.Switch, Supply: x.Supply}], h.Previous); ok {
 			peak = fmt.Sprintf("%s %s", k.Draw, k.At.In(k.Day.Location()).Format("Mon 15:04"))
 		}
-		t.row(append(supplyCells(x), peak)...)
+		t.row(append(supplyCells(x, s.SeveralSupplies(x.Switch)), peak)...)
 	}
 	return t
 }

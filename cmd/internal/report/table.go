@@ -88,6 +88,15 @@ func total(widths []int) int {
 	return sum
 }
 
+// dropEmpty takes the columns away in which no row has anything.
+func (t *table) dropEmpty() {
+	for i := len(t.head) - 1; i >= 0; i-- {
+		if !slices.ContainsFunc(t.rows, func(r []string) bool { return r[i] != dash && r[i] != "" }) {
+			t.drop(t.head[i])
+		}
+	}
+}
+
 // drop takes a column away.
 func (t *table) drop(name string) {
 	i := slices.Index(t.head, name)

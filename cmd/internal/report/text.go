@@ -205,7 +205,7 @@ func (p *page) Power(s *inventory.Snapshot) {
 	p.line("")
 	t := newTable("supply", "gives", "known by", "reserved", "budget", "share")
 	for i := range s.Supplies {
-		t.row(supplyCells(&s.Supplies[i])...)
+		t.row(supplyCells(&s.Supplies[i], s.SeveralSupplies(s.Supplies[i].Switch))...)
 	}
 	t.write(p, "  ")
 	p.line("")
