@@ -56,6 +56,9 @@ func (d *Daemon) job(ctx context.Context) {
 	d.doubt = time.Time{}
 	if _, err := d.run(ctx, asked, control.Wishes{}, nil); err != nil && ctx.Err() == nil {
 		d.Log.Error("run", "asked", asked, "err", err)
+		if asked != "retry" { // once: the fault may last
+			d.runAt(time.Now().Add(retryRun), "retry")
+		}
 	}
 	d.weekly(ctx, time.Now())
 	idle()
@@ -99,6 +102,9 @@ func (d *Daemon) run(ctx context.Context, asked string, wishes control.Wishes, p
 	d.after(ctx, res, was, asked)
 	return res, nil
 }
+
+// retryRun is when a run that failed, such as for a locked logbook, is made again.
+const retryRun = time.Minute
 
 // idle gives back what a run needed: the daemon then waits for minutes, on a
 // machine that has little.

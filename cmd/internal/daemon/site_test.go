@@ -67,6 +67,8 @@ type site struct {
 	cut   bool          // this machine's own cable is out
 	dark  bool          // the internet line is down
 	looks int           // runs so far
+	now   int           // runs that are on
+	most  int           // of them at once
 	takes time.Duration // how long a run takes
 }
 
@@ -99,11 +101,14 @@ func (s *site) survey(ctx context.Context, plan *inventory.Plan, _ discover.Opti
 	start := time.Now()
 	s.mu.Lock()
 	s.looks++
+	s.now++
+	s.most = max(s.most, s.now)
 	takes := s.takes
 	s.mu.Unlock()
 	wait(ctx, takes)
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.now--
 	ev := &inventory.Evidence{Started: start, Finished: time.Now(), Aborted: ctx.Err() != nil}
 	ev.Attached = []inventory.Attached{{Network: "yard", Interface: "eth0", MAC: inventory.MAC{0, 0, 0x5e, 0, 0x53, 0xf0}, Addr: netip.MustParseAddr("203.0.113.240"), Up: true}}
 	if s.cut {

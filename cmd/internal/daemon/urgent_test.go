@@ -21,8 +21,10 @@ const soon = 2 * time.Minute
 // scheduled run: within two minutes each reader and the webhook have one word of
 // it, and when it is back one more. In between, and after it, there is nothing.
 func TestUrgentWithinTwoMinutes(t *testing.T) {
+	t.Parallel()
 	for _, after := range []time.Duration{0, 1, 59, 275, 288, 293, 305, 350} { // a scheduled run lasts from 293 to 313
 		t.Run(fmt.Sprintf("%d s", after), func(t *testing.T) {
+			t.Parallel()
 			inBubble(t, t.TempDir(), tuesday, "  webhook: https://hook.example.net/quay\n", func(w *watch) {
 				w.start()
 				time.Sleep(10*time.Minute + after*time.Second)
@@ -64,6 +66,7 @@ func (w *watch) news(kind string, cause time.Time, words string) {
 // A daemon that is ended, or that never came to send, says nothing twice and
 // forgets nothing.
 func TestSaidOnceOverRestarts(t *testing.T) {
+	t.Parallel()
 	inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
 		w.start()
 		time.Sleep(5 * time.Minute)
@@ -92,6 +95,7 @@ func TestSaidOnceOverRestarts(t *testing.T) {
 
 // A radio that comes and goes all day is told three times, the rest is for the digest.
 func TestFlappingIsNotRung(t *testing.T) {
+	t.Parallel()
 	inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
 		w.start()
 		time.Sleep(5 * time.Minute)
@@ -109,7 +113,9 @@ func TestFlappingIsNotRung(t *testing.T) {
 // Field case FC-23 in the daemon: the power is back, this machine is up first, and
 // nobody is called missing for that. Nor is anybody when its own cable is out.
 func TestFC23(t *testing.T) {
+	t.Parallel()
 	t.Run("own boot", func(t *testing.T) {
+		t.Parallel()
 		inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
 			w.opts.Booted = time.Now().Add(-40 * time.Second)
 			w.site.set("quay-switch", false) // the router alone answers
@@ -133,6 +139,7 @@ func TestFC23(t *testing.T) {
 		})
 	})
 	t.Run("more than half", func(t *testing.T) {
+		t.Parallel()
 		inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
 			w.start()
 			time.Sleep(5 * time.Minute)
@@ -146,6 +153,7 @@ func TestFC23(t *testing.T) {
 		})
 	})
 	t.Run("own cable", func(t *testing.T) {
+		t.Parallel()
 		inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
 			w.start()
 			time.Sleep(5 * time.Minute)
@@ -172,6 +180,7 @@ func TestFC23(t *testing.T) {
 // The internet line is down for three hours: a finding says so, what is urgent
 // meanwhile waits, and when the line is back it comes with from when to when.
 func TestInternetDown(t *testing.T) {
+	t.Parallel()
 	inBubble(t, t.TempDir(), tuesday, "  outside: mail.example.net:443\n", func(w *watch) {
 		w.start()
 		time.Sleep(5*time.Minute + 20*time.Second)
@@ -205,6 +214,7 @@ func TestInternetDown(t *testing.T) {
 
 // An outage that lasts is over as well when the plan names nothing to try any more.
 func TestLineNoLongerAsked(t *testing.T) {
+	t.Parallel()
 	inBubble(t, t.TempDir(), tuesday, "  outside: mail.example.net:443\n", func(w *watch) {
 		w.start()
 		time.Sleep(5 * time.Minute)

@@ -3,6 +3,8 @@ package daemon
 import (
 	"bytes"
 	"context"
+	"database/sql"
+	"errors"
 	"io"
 	"log/slog"
 	"mime"
@@ -153,6 +155,24 @@ func (w *watch) refuse(err error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.refuses = err
+}
+
+// lockLogbook has another connection hold the logbook for writing until released.
+func lockLogbook(t *testing.T, path string) (release func()) {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+path+"?_txlock=immediate&_pragma=busy_timeout(10000)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	tx, err := db.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func() {
+		if err := errors.Join(tx.Rollback(), db.Close()); err != nil {
+			t.Error(err)
+		}
+	}
 }
 
 // mails lists what the server took of a kind, in the order in which it came.

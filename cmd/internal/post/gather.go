@@ -6,8 +6,10 @@ package post
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
+	"boundwalk/cmd/internal/mail"
 	"boundwalk/diff/digest"
 	"boundwalk/inventory"
 	"boundwalk/store"
@@ -35,7 +37,7 @@ func Gather(ctx context.Context, book *store.Logbook, plan *inventory.Plan, now 
 	if in.Episodes, err = episodes(ctx, book, in.Since, now); err != nil {
 		return in, err
 	}
-	if in.Letters, err = troubles(ctx, book, in.Since, now); err != nil {
+	if in.Letters, err = troubles(ctx, book, in.Since, now, opts.Week != ""); err != nil {
 		return in, err
 	}
 	if in.Runs.Complete, in.Runs.Stopped, err = book.CountRuns(ctx, in.Since); err != nil {
@@ -79,8 +81,9 @@ const (
 	lastLetters = 50
 )
 
-// troubles are letters that did not arrive, wait long, or came late.
-func troubles(ctx context.Context, book *store.Logbook, since, now time.Time) ([]digest.Letter, error) {
+// troubles are letters that did not arrive, wait long, or came late, to several
+// readers as one. The weekly digest replaces an older one that still waits.
+func troubles(ctx context.Context, book *store.Logbook, since, now time.Time, weekly bool) ([]digest.Letter, error) {
 	list, err := book.Letters(ctx, lastLetters)
 	if err != nil {
 		return nil, err
@@ -88,6 +91,9 @@ func troubles(ctx context.Context, book *store.Logbook, since, now time.Time) ([
 	var out []digest.Letter
 	for _, m := range list {
 		bad := false
+		if _, old := mail.NextTry(m.Queued, m.Attempts, now); weekly && old && m.Kind == "digest" && m.State == "queued" {
+			m.State, m.Ended = "dropped", now
+		}
 		switch m.State {
 		case "queued":
 			bad = m.Attempts > 0 && now.Sub(m.Queued) > time.Hour
@@ -96,7 +102,8 @@ func troubles(ctx context.Context, book *store.Logbook, since, now time.Time) ([
 		default:
 			bad = m.Ended.After(since)
 		}
-		if bad && m.Kind != "test" {
+		same := func(x digest.Letter) bool { return x.Kind == m.Kind && x.State == m.State && x.Queued.Equal(m.Queued) }
+		if bad && m.Kind != "test" && !slices.ContainsFunc(out, same) {
 			out = append(out, digest.Letter{Kind: m.Kind, Queued: m.Queued, State: m.State, Words: m.Words})
 		}
 		if len(out) == 4 {

@@ -33,8 +33,9 @@ type Worker struct {
 	accepted map[int64]string // taken by the server, not yet marked in the logbook -> its words
 }
 
-// rest is how long the worker leaves the spool alone between two looks.
-const rest = 15 * time.Second
+// rest is how long the worker leaves the spool alone between two looks. What is
+// promised wakes it; only what is tried again waits for it.
+const rest = time.Minute
 
 func (w *Worker) init() {
 	w.once.Do(func() {
