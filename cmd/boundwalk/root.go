@@ -116,7 +116,7 @@ func (a *app) root() *cobra.Command {
 	f.StringVar(&a.logbookPath, "logbook", "", "logbook `file` (else BOUNDWALK_LOGBOOK, logbook.db beside the plan, or "+systemLogbook+" for the system's plan)")
 	f.BoolVar(&a.json, "json", false, "JSON on standard output")
 	f.StringVar(&a.failOn, "fail-on", string(diff.Urgent), "exit 3 where a finding is at or above this `severity`: urgent, warning, note, or never")
-	f.StringVar(&a.registry, "registry", "", "a newer IEEE registry `file` (CSV) to tell makers by")
+	f.StringVar(&a.registry, "registry", "", fmt.Sprintf("an IEEE registry `file` (CSV) to tell makers by, newer than the one of %s that is built in", registryDate()))
 	root.AddCommand(a.demoCommand(), a.draftCommand(), a.runCommand(), a.checkCommand(), a.sheetCommand(), a.commissionCommand(), a.showCommand(),
 		a.acceptCommand(), a.hushCommand(), a.doctorCommand(), a.backupCommand(), a.digestCommand(), a.serveCommand(), a.versionCommand(), a.manualCommand())
 	root.AddCommand(a.topics()...)

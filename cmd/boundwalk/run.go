@@ -109,6 +109,7 @@ func (a *app) versionCommand() *cobra.Command {
 		Args:  noWords,
 		RunE: func(c *cobra.Command, _ []string) error {
 			c.Println(versionText())
+			c.Println("Makers by the IEEE registries of " + registryDate() + "; --registry FILE takes a newer copy.")
 			return nil
 		},
 	}

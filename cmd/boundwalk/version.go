@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"runtime"
 	"runtime/debug"
+	"time"
+
+	"boundwalk/inventory/oui"
 )
 
 // version is set by the packages; a build from source says its commit.
@@ -24,3 +27,7 @@ func versionText() string {
 	}
 	return fmt.Sprintf("boundwalk %s (%s, %s/%s)", v, runtime.Version(), runtime.GOOS, runtime.GOARCH)
 }
+
+// registryDate is the day of the copy of the IEEE registries that is built in:
+// makers of a later day have no name without --registry.
+func registryDate() string { return oui.Builtin().Date.Format(time.DateOnly) }
