@@ -73,7 +73,10 @@ func (k Kind) Title() string { return strings.ReplaceAll(titles[k], "%s", "…")
 // Title says the finding in one line, with how many hang behind it.
 func (f Finding) Title() string {
 	t, ok := titles[f.Kind]
+	place, crowd := strings.CutPrefix(f.Subject, manyAt)
 	switch {
+	case f.Kind == UnknownDevice && crowd:
+		t = "many unknown devices at " + place
 	case f.Kind == WrongNetwork && len(f.Behind) > 0:
 		t = f.Subject + " is in no network of the plan"
 	case !ok:

@@ -2,6 +2,7 @@ package diff
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 
 	"boundwalk/inventory"
@@ -11,6 +12,7 @@ import (
 // where they come by radio; on a cable, or in a network that wants it strict, each is told (FC-21).
 func (a *auditor) unknown() {
 	unplaced := map[string]int{}
+	var list []*inventory.SeenDevice
 	for i := range a.snap.Devices {
 		d := &a.snap.Devices[i]
 		if d.Planned || d.Self || a.explained(d) || a.guestPort(d) {
@@ -26,7 +28,16 @@ func (a *auditor) unknown() {
 			}
 			continue
 		}
-		a.unknownOne(d, policy)
+		list = append(list, d)
+	}
+	crowds := a.crowds(list)
+	for _, d := range list {
+		if crowds[crowdOf(d)] == nil {
+			a.unknownOne(d, a.policyOf(d))
+		}
+	}
+	for _, at := range slices.Sorted(maps.Keys(crowds)) {
+		a.crowd(at, crowds[at])
 	}
 	a.changing(unplaced)
 }

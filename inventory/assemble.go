@@ -10,7 +10,7 @@ import (
 
 // mostUnknown bounds the devices that no plan names: a flood of invented
 // addresses must not fill memory and logbook. The rest is counted.
-const mostUnknown = 20_000
+const mostUnknown = 4096
 
 // Assemble decides which facts of the evidence are one device, on which port
 // it sits, what the port draws and how that is known, and how the switches hang

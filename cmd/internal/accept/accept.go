@@ -87,7 +87,7 @@ func (t *taker) take() error {
 		return t.replaced(d)
 	case planned && (t.f.Kind == diff.AddressDiffers || t.f.Kind == diff.WrongNetwork):
 		return t.address(d)
-	case t.f.Kind == diff.UnknownDevice || t.f.Kind == diff.NoAddress && !planned:
+	case t.f.Kind == diff.UnknownDevice && len(t.f.MACs) > 0 || t.f.Kind == diff.NoAddress && !planned:
 		return t.unknown()
 	case t.f.Kind == diff.WrongVLAN || t.f.Kind == diff.ClassDiffers:
 		return t.port()
