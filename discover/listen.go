@@ -112,6 +112,9 @@ func (l *Listener) Source(plan *inventory.Plan) Source {
 				}
 			}
 		}
+		if len(heard) >= mostListened {
+			ev.Capped = append(ev.Capped, fmt.Sprintf("more senders were heard between two runs than the %d that are kept", mostListened))
+		}
 		for _, s := range heard {
 			s.Live = !awake[s.MAC] || now.Sub(s.Seen) <= justHeard
 			ev.Sightings = append(ev.Sightings, s)

@@ -52,7 +52,9 @@ func TestListenerBound(t *testing.T) {
 	for k := range mostListened + 10 {
 		l.add("eth0", arp.Reply{MAC: [6]byte{2, 0, 0x5e, 0, byte(k >> 8), byte(k)}})
 	}
-	if len(l.heard) != mostListened {
-		t.Errorf("%d kept", len(l.heard))
+	var ev inventory.Evidence
+	l.Source(&inventory.Plan{})(t.Context(), &ev)
+	if len(ev.Sightings) != mostListened || len(ev.Capped) != 1 {
+		t.Errorf("%d kept, and it is said: %q", len(ev.Sightings), ev.Capped)
 	}
 }
