@@ -198,6 +198,12 @@ func TestHush(t *testing.T) {
 	if strings.Contains(open(), key) {
 		t.Error("all hushed, and one shown")
 	}
+	if out, _ = say(exitDone, "show", "findings"); strings.Contains(out, "All as planned") || !strings.Contains(out, "findings are hushed") {
+		t.Errorf("hushed is not planned:\n%s", out)
+	}
+	if out, _ = say(exitDone, "show", "findings", "--all"); !strings.Contains(out, "    key      "+key+"\n    hushed   roof work\n") {
+		t.Errorf("--all does not say that they are quiet:\n%s", out)
+	}
 	out, _ = say(exitDone, "hush", "--list", "--json")
 	if !strings.Contains(out, `"why": "roof work"`) {
 		t.Errorf("%s", out)

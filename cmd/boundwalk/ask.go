@@ -90,7 +90,7 @@ func (a *app) tellAsked(ctx context.Context, plan *inventory.Plan, logbook strin
 			return err
 		}
 	default:
-		if err := report.Findings(a.stdout, res.Findings, plan.Site.Location, a.style()); err != nil {
+		if err := report.Findings(a.stdout, res.Findings, res.Hushed, plan.Site.Location, a.style()); err != nil {
 			return err
 		}
 	}

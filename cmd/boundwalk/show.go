@@ -165,7 +165,7 @@ func (a *app) showFindings(v *view, all bool) error {
 	if v.json {
 		return report.FindingsJSON(v.w, fs, hushed)
 	}
-	return report.Findings(v.w, fs, v.plan.Site.Location, v.style)
+	return report.Findings(v.w, fs, hushed, v.plan.Site.Location, v.style)
 }
 
 func (a *app) showDevice(v *view) error {

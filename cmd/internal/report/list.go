@@ -12,10 +12,11 @@ import (
 	"boundwalk/store"
 )
 
-// Findings writes a list of findings as a run does.
-func Findings(w io.Writer, fs []diff.Finding, loc *time.Location, style Style) error {
+// Findings writes a list of findings as a run does. Hushed has the keys of open
+// findings that are quiet, with the reason, be they in the list or not.
+func Findings(w io.Writer, fs []diff.Finding, hushed map[string]string, loc *time.Location, style Style) error {
 	p := newPage(w, style)
-	p.Findings(fs, loc)
+	p.Findings(fs, hushed, loc)
 	return p.w.Flush()
 }
 
@@ -100,7 +101,7 @@ func Device(w io.Writer, s *inventory.Snapshot, d *inventory.SeenDevice, past st
 	p.places(past.Places, loc)
 	if len(fs) > 0 {
 		p.line("")
-		p.Findings(fs, loc)
+		p.Findings(fs, nil, loc)
 	}
 	return p.w.Flush()
 }

@@ -27,7 +27,7 @@ func Paper(w io.Writer, site string, s diff.Sheet, fs []diff.Finding, style Styl
 		p.line("Nothing in the plan is wrong on paper.")
 		return p.w.Flush()
 	}
-	p.Findings(fs, nil)
+	p.Findings(fs, nil, nil)
 	return p.w.Flush()
 }
 

@@ -4,6 +4,7 @@ package report
 
 import (
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -66,11 +67,7 @@ func RunText(w io.Writer, r *pass.Result, style Style) error {
 	p.line("")
 	p.summary(r)
 	shown := withoutHushed(r.Findings, r.Hushed)
-	p.Findings(shown, r.Plan.Site.Location)
-	if n := len(r.Hushed); n > 0 {
-		p.line("%s", style.paint(faint, fmt.Sprintf("%s hushed; \"boundwalk show findings --all\" lists them.", plural(n, "finding is", "findings are"))))
-		p.line("")
-	}
+	p.Findings(shown, r.Hushed, r.Plan.Site.Location)
 	p.Power(s)
 	p.coverage(s)
 	return p.w.Flush()
@@ -104,13 +101,33 @@ func (p *page) summary(r *pass.Result) {
 	p.line("")
 }
 
-// Findings writes the findings under their severity, most urgent first.
-func (p *page) Findings(fs []diff.Finding, loc *time.Location) {
-	if len(fs) == 0 {
+// Findings writes the findings under their severity, most urgent first. Hushed
+// has the keys of those that are quiet, with the reason: what of them is not
+// among the findings is counted.
+func (p *page) Findings(fs []diff.Finding, hushed map[string]string, loc *time.Location) {
+	quiet := len(hushed)
+	for _, f := range fs {
+		if _, ok := hushed[f.Key]; ok {
+			quiet--
+		}
+	}
+	switch {
+	case len(fs) == 0 && quiet > 0:
+		p.line("As planned, but for what is hushed.")
+		p.line("")
+	case len(fs) == 0:
 		p.line("All as planned.")
 		p.line("")
-		return
+	default:
+		p.bySeverity(fs, hushed, loc)
 	}
+	if quiet > 0 {
+		p.wrap("", plural(quiet, "finding is", "findings are")+" hushed; \"boundwalk show findings --all\" lists them.")
+		p.line("")
+	}
+}
+
+func (p *page) bySeverity(fs []diff.Finding, hushed map[string]string, loc *time.Location) {
 	fs = slices.Clone(fs)
 	diff.Sort(fs)
 	for _, h := range heads {
@@ -121,7 +138,7 @@ func (p *page) Findings(fs []diff.Finding, loc *time.Location) {
 		p.line("%s", p.style.paint(bold+h.color, fmt.Sprintf("%s (%d)", h.word, len(of))))
 		p.line("")
 		for _, f := range of {
-			p.finding(f, loc)
+			p.finding(f, hushed, loc)
 		}
 	}
 }
@@ -132,10 +149,13 @@ var heads = []struct {
 	word, color string
 }{{diff.Urgent, "Now", red}, {diff.Warning, "Soon", yellow}, {diff.Note, "Good to know", faint}}
 
-func (p *page) finding(f diff.Finding, loc *time.Location) {
+func (p *page) finding(f diff.Finding, hushed map[string]string, loc *time.Location) {
 	p.wrap("  ", headline(f))
 	for _, x := range particulars(f, loc) {
 		p.field(x.Name, x.Text)
+	}
+	if why, quiet := hushed[f.Key]; quiet {
+		p.field("hushed", cmp.Or(why, "without a reason"))
 	}
 	p.line("")
 }
