@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -245,6 +246,56 @@ func TestAccountsTakeTurns(t *testing.T) {
 		}
 		if camera.counted() != 6 {
 			t.Errorf("camera counted %d in 6 days, want 6", camera.counted())
+		}
+	})
+}
+
+// Silent agents are waited for together, but one device is never asked twice at once, and a
+// login that is no single datagram has the network for itself.
+func TestSilenceOverlaps(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var busy, most atomic.Int32
+		asking := map[string]bool{}
+		var mu sync.Mutex
+		ledger := &memory{}
+		checker := &login.Checker{Ledger: ledger, ReadMAC: readMAC, Pace: time.Millisecond, SNMP: func(_ context.Context, y login.SNMPTry) (login.Outcome, error) {
+			at := y.Agent.Addr().String()
+			mu.Lock()
+			if asking[at] {
+				t.Errorf("%s is asked twice at once", at)
+			}
+			asking[at] = true
+			mu.Unlock()
+			most.Store(max(most.Load(), busy.Add(1)))
+			time.Sleep(2 * time.Second)
+			busy.Add(-1)
+			mu.Lock()
+			delete(asking, at)
+			mu.Unlock()
+			return login.CannotTell, errors.New("silent")
+		}}
+		targets := communities(20)
+		twin := targets[3]
+		twin.Account.Entry, twin.Account.Password = "second", login.NewSecret(secret)
+		targets = append(targets, twin)
+		start := time.Now()
+		got := checker.Check(t.Context(), targets)
+		for i, r := range got {
+			want := login.CannotTell
+			if i == len(got)-1 { // by the first one's try, which ended or not
+				want = login.NotChecked
+			}
+			if r.Outcome != want {
+				t.Errorf("%s %s: %s (%s)", r.Device, r.Entry, r.Outcome, r.Reason)
+			}
+		}
+		if took := time.Since(start); most.Load() != 16 || took > 7*time.Second {
+			t.Errorf("%d agents asked in %v, at most %d at once, want 16 and 6 s at most", len(targets), took, most.Load())
+		}
+		for _, y := range ledger.tries {
+			if y.Outcome != login.CannotTell {
+				t.Errorf("the ledger has %s %s as %q", y.Device, y.Entry, y.Outcome)
+			}
 		}
 	})
 }
