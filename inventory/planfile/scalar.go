@@ -80,11 +80,15 @@ func parseText(s string) (string, error) {
 // name is what other keys refer to.
 var name = textual("a name", parseName, plain, `^[^\s/,]+$`, "!!int")
 
-var nameForm = regexp.MustCompile(`^[\p{L}\p{N}][\p{L}\p{N}\p{M}._-]{0,62}$`)
+// nameForm leaves the length to its user: a bound here would be a copy of the
+// letters' tables for each character, 3 MB in all.
+var nameForm = regexp.MustCompile(`^[\p{L}\p{N}][\p{L}\p{N}\p{M}._-]*$`)
+
+const maxName = 63 // characters
 
 func parseName(s string) (string, error) {
-	if !nameForm.MatchString(s) {
-		return "", fmt.Errorf("%s is no name: letters, digits, dashes, points and underscores, at most 63", quoted(s))
+	if utf8.RuneCountInString(s) > maxName || !nameForm.MatchString(s) {
+		return "", fmt.Errorf("%s is no name: letters, digits, dashes, points and underscores, at most %d", quoted(s), maxName)
 	}
 	return s, nil
 }

@@ -119,10 +119,13 @@ func fixBoundaries(raw []byte, msg Message) []byte {
 }
 
 var (
-	messageID = regexp.MustCompile(`^[A-Za-z0-9._+=-]{1,128}@[A-Za-z0-9.-]{1,253}$`)
+	messageID = regexp.MustCompile(`^[A-Za-z0-9._+=-]+@[A-Za-z0-9.-]+$`)
 	contentID = regexp.MustCompile(`^[A-Za-z0-9._@-]{1,64}$`)
 	pngStart  = []byte("\x89PNG\r\n\x1a\n") // PNG specification, section 5.2
 )
+
+// maxMessageID bounds a Message-ID, in bytes: with its header it stays on one line.
+const maxMessageID = 128 + 1 + 253
 
 func validate(msg Message) error {
 	var problems []error
@@ -133,7 +136,7 @@ func validate(msg Message) error {
 	if msg.Date.IsZero() {
 		wrong("a message needs a date")
 	}
-	if !messageID.MatchString(msg.MessageID) {
+	if len(msg.MessageID) > maxMessageID || !messageID.MatchString(msg.MessageID) {
 		wrong("message ID %.80q: want left@domain", msg.MessageID)
 	}
 	if len(msg.Inline) > 0 && msg.HTML == "" {

@@ -234,6 +234,7 @@ func TestBuildRefuses(t *testing.T) {
 		"no date":                {func(m *mail.Message) { m.Date = time.Time{} }, "date"},
 		"no message ID":          {func(m *mail.Message) { m.MessageID = "" }, "message ID"},
 		"message ID with breaks": {func(m *mail.Message) { m.MessageID = "a@b\r\nBcc: c" }, "message ID"},
+		"message ID too long":    {func(m *mail.Message) { m.MessageID = strings.Repeat("a", 300) + "@" + strings.Repeat("b", 100) }, "message ID"},
 		"message ID, no domain":  {func(m *mail.Message) { m.MessageID = "a" }, "message ID"},
 		"picture without HTML":   {func(m *mail.Message) { m.HTML = "" }, "HTML"},
 		"CID with a break":       {func(m *mail.Message) { m.Inline[0].CID = "a\r\nb" }, "CID"},
