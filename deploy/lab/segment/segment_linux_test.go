@@ -107,8 +107,8 @@ func read(t *testing.T, path string) string {
 	return string(b)
 }
 
-// announce runs Debian's avahi-daemon on a host with one service. Its folders are
-// fixed, so it gets a file system view of its own.
+// announce runs Debian's avahi-daemon on a host with one service, and returns once
+// that is announced. Its folders are fixed, so it gets a file system view of its own.
 func (s *segment) announce(h *netns.Namespace, name, service string, port int) {
 	s.t.Helper()
 	netns.Need(s.t, "avahi-daemon")
@@ -118,8 +118,10 @@ func (s *segment) announce(h *netns.Namespace, name, service string, port int) {
 	}
 	s.Write(name+".services/a.service", fmt.Sprintf("<service-group><name>%s</name><service><type>%s</type><port>%d</port></service></service-group>", name, service, port))
 	conf := s.Write(name+".conf", "[server]\nhost-name="+name+"\nallow-interfaces=eth0\nenable-dbus=no\n[publish]\npublish-hinfo=no\npublish-workstation=no\n")
+	log := s.Write(name+".log", "")
 	h.Start("unshare", "--mount", "sh", "-c",
-		"mount --bind "+dir+" /etc/avahi/services && mount -t tmpfs tmpfs /run && mkdir /run/avahi-daemon && exec avahi-daemon --no-drop-root --no-chroot --no-rlimits -f "+conf)
+		"mount --bind "+dir+" /etc/avahi/services && mount -t tmpfs tmpfs /run && mkdir /run/avahi-daemon && exec avahi-daemon --no-drop-root --no-chroot --no-rlimits -f "+conf+" > "+log+" 2>&1")
+	until(s.t, name+" announces", func() bool { return strings.Contains(read(s.t, log), "successfully established") })
 }
 
 // learned6 waits until a host has made itself an address from a router's
