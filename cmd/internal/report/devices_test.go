@@ -42,7 +42,8 @@ func quay() (*inventory.Snapshot, map[string]store.DeviceRow) {
 		{Name: mac(0x66)[0].String(), MACs: mac(0x66), Role: inventory.Camera, RoleWhy: []string{"announces dn:NetworkVideoTransmitter"}, Foreign: addr("198.51.100.108"),
 			Presence: inventory.Present, Place: at("8", inventory.ByFDB, 5), Witnesses: []string{"arp-listen", "fdb"}},
 		phone(0x71), phone(0x72), phone(0x73),
-	}, Networks: []inventory.NetworkState{{Name: "berths", Counted: 4}}, Edges: []inventory.Edge{
+	}, Ports: []inventory.PortState{{Switch: "quay-switch", Port: "6", Neighbors: []string{"loft-cam", "davit-cam"}},
+		{Switch: "quay-switch", Port: "8", Neighbors: []string{"office-printer", "00:00:5e:00:53:66"}}}, Networks: []inventory.NetworkState{{Name: "berths", Counted: 4}}, Edges: []inventory.Edge{
 		{Child: "slip-cam", Parent: "quay-switch", Port: "5", Basis: inventory.Remembered},
 		{Child: "loft-switch", Parent: "quay-switch", Port: "6", Basis: inventory.Planned},
 		{Child: "loft-cam", Parent: "loft-switch", Port: "2", Basis: inventory.Planned},
@@ -88,6 +89,9 @@ quay-switch  switch
 │  └─ 3: (planned) davit-cam  camera  (missing)
 ├─ 7: 00:00:5e:00:53:3a  (in the stead of davit-cam)
 └─ 8: (among 5) 00:00:5e:00:53:66  camera?  (unknown)
+
+More than one neighbour speaks on quay-switch/8 (office-printer,
+00:00:5e:00:53:66): an unmanaged switch between?
 `
 
 // Each line says what the device is, where it hangs, and how that is known;

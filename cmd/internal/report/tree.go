@@ -41,7 +41,29 @@ func Tree(w io.Writer, s *inventory.Snapshot, style Style) error {
 		p.line("")
 		p.hang("Place not known: ", strings.Join(loose, ", "))
 	}
+	if shared := t.shared(); len(shared) > 0 {
+		p.line("")
+		p.wrap("", "More than one neighbour speaks on "+strings.Join(shared, ", ")+": an unmanaged switch between?")
+	}
 	return p.w.Flush()
+}
+
+// shared lists the ports on which several neighbours speak, though nothing that
+// is known to hang there could stand between.
+func (t *tree) shared() []string {
+	var out []string
+	for i := range t.s.Ports {
+		x := &t.s.Ports[i]
+		ref := inventory.PortRef{Device: x.Switch, Port: x.Port}
+		between := slices.ContainsFunc(t.children[x.Switch], func(e inventory.Edge) bool {
+			d, ok := t.s.Device(e.Child)
+			return ok && e.Port == x.Port && d.Role.IsPassive()
+		})
+		if len(x.Neighbors) > 1 && !between {
+			out = append(out, fmt.Sprintf("%s (%s)", ref, strings.Join(x.Neighbors, ", ")))
+		}
+	}
+	return out
 }
 
 type tree struct {
