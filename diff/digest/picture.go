@@ -132,9 +132,8 @@ func (b *builder) supplyPicture(l load) (Picture, error) {
 	top := max(l.Limit.Watts(), c.high.Watts())
 	p.Y.Max = top * 1.04
 	p.Y.Tick.Marker = ticker(func(float64, float64) []plot.Tick { return evenTicks(top, "") })
-	p.Add(level(l.Limit.Watts(), limitLine, b))
-	if l.Near > 0 {
-		p.Add(level(l.Limit.Watts()*l.Near, nearLine, b))
+	if err := b.levels(p, l.Limit.Watts(), "budget "+l.Limit.String(), l.Near); err != nil {
+		return Picture{}, err
 	}
 	if _, err := addCurve(p, c, lines[0]); err != nil {
 		return Picture{}, err
@@ -168,9 +167,8 @@ func (b *builder) portsPicture(ports []load) (Picture, error) {
 	if shown == 0 {
 		return Picture{}, nil
 	}
-	p.Add(level(100, limitLine, b))
-	if n := b.Plan.Near.PortShare; n > 0 {
-		p.Add(level(100*n, nearLine, b))
+	if err := b.levels(p, 100, "limit", b.Plan.Near.PortShare); err != nil {
+		return Picture{}, err
 	}
 	p.Y.Max = top * 1.04
 	p.Y.Tick.Marker = ticker(func(float64, float64) []plot.Tick { return evenTicks(top, " %") })
@@ -238,6 +236,29 @@ type ticker func(low, high float64) []plot.Tick
 
 // Ticks is what plot asks for.
 func (f ticker) Ticks(low, high float64) []plot.Tick { return f(low, high) }
+
+// levels draws the limit, and the share of it that is near, each with its name
+// below the line. A share of 0 draws nothing.
+func (b *builder) levels(p *plot.Plot, limit float64, name string, near float64) error {
+	p.Add(level(limit, limitLine, b))
+	ends := plotter.XYLabels{XYs: plotter.XYs{{X: p.X.Min, Y: limit}}, Labels: []string{name}}
+	if near > 0 {
+		p.Add(level(limit*near, nearLine, b))
+		ends.XYs = append(ends.XYs, plotter.XY{X: p.X.Min, Y: limit * near})
+		ends.Labels = append(ends.Labels, "near, "+percent(near))
+	}
+	labels, err := plotter.NewLabels(ends)
+	if err != nil {
+		return err
+	}
+	for i := range labels.TextStyle {
+		labels.TextStyle[i].Font, labels.TextStyle[i].Color = sans(8), limitLine.Color
+		labels.TextStyle[i].YAlign = draw.YTop
+	}
+	labels.Offset = vg.Point{X: vg.Points(3), Y: -vg.Points(1)}
+	p.Add(labels)
+	return nil
+}
 
 // level is a line across the whole week.
 func level(y float64, style draw.LineStyle, b *builder) *plotter.Line {
