@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 )
@@ -17,18 +18,43 @@ type system struct {
 	root string
 }
 
-// newSystem installs the smallest Debian 12, with systemd's maker of users
-// beside adduser, for the package works with either.
+// base is the smallest Debian 12 with systemd, made once for all tests.
+var base = sync.OnceValues(func() (string, error) {
+	root := filepath.Join(scratch, "debian")
+	out, err := exec.Command("debootstrap", "--variant=minbase", "--include=systemd-sysv", "bookworm", root).CombinedOutput()
+	for _, dir := range []string{"proc", "sys"} { // left over where debootstrap was stopped; else there is none
+		exec.Command("umount", "-l", filepath.Join(root, dir)).Run() //nolint:errcheck // mostly there is nothing to do
+	}
+	if err != nil {
+		return "", fmt.Errorf("debootstrap: %w\n%s", err, out)
+	}
+	return root, nil
+})
+
+// newSystem is a Debian of its own for t.
 func newSystem(t *testing.T) system {
 	t.Helper()
+	from, err := base()
+	if err != nil {
+		t.Fatal(err)
+	}
 	s := system{t, filepath.Join(t.TempDir(), "debian")}
-	t.Cleanup(func() { // left over where debootstrap was stopped; else there is none
-		for _, dir := range []string{"proc", "sys"} {
-			exec.Command("umount", "-l", s.path(dir)).Run()
-		}
-	})
-	output(t, "debootstrap", "--variant=minbase", "--include=systemd-standalone-sysusers", "bookworm", s.root)
+	output(t, "cp", "--archive", "--reflink=auto", from, s.root)
 	return s
+}
+
+// hostDeb is the package for this machine.
+func hostDeb(t *testing.T, version string) string {
+	t.Helper()
+	arch := map[string]string{"amd64": "amd64", "arm64": "arm64", "arm": "armhf"}[runtime.GOARCH]
+	if version == "1.2.3" {
+		return deb(t, arch)
+	}
+	dir, err := build(version, arch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return filepath.Join(dir, fmt.Sprintf("boundwalk_%s_%s.deb", version, arch))
 }
 
 func (s system) path(name string) string { return filepath.Join(s.root, name) }
@@ -100,13 +126,7 @@ const (
 // purged. Plan and logbook outlive all of it, until somebody asks for the end.
 func TestPackageLife(t *testing.T) {
 	need(t, "debootstrap", "chroot", "dpkg-deb")
-	arch := map[string]string{"amd64": "amd64", "arm64": "arm64", "arm": "armhf"}[runtime.GOARCH]
-	older := deb(t, arch)
-	dir, err := build("1.3.0", arch)
-	if err != nil {
-		t.Fatal(err)
-	}
-	newer := filepath.Join(dir, "boundwalk_1.3.0_"+arch+".deb")
+	older, newer := hostDeb(t, "1.2.3"), hostDeb(t, "1.3.0")
 	s := newSystem(t)
 	const sysusers = "usr/bin/systemd-sysusers"
 
