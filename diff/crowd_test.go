@@ -10,15 +10,20 @@ import (
 	"boundwalk/inventory"
 )
 
+// switchAgent is what the switch sw with 8 ports tells before it has learned anything.
+func switchAgent() inventory.Agent {
+	a := inventory.Agent{Device: "sw", Read: noon, BridgeMAC: mac(2), Bridge: map[inventory.BridgePort]inventory.IfIndex{}, Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}}
+	for k := 1; k <= 8; k++ {
+		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(true)})
+		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
+	}
+	return a
+}
+
 // flooded is a run in which port 6 of the switch has learned n invented
 // addresses, beside a device with a maker's.
 func flooded(plan *inventory.Plan, n int) *inventory.Snapshot {
-	up := true
-	a := inventory.Agent{Device: "sw", Read: noon, BridgeMAC: mac(2), Bridge: map[inventory.BridgePort]inventory.IfIndex{}, Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}}
-	for k := 1; k <= 8; k++ {
-		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: &up})
-		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
-	}
+	a := switchAgent()
 	for i := range uint32(n) {
 		m := inventory.MAC{2}
 		binary.BigEndian.PutUint32(m[2:], i)

@@ -249,6 +249,43 @@ func TestFC21PrivateAddresses(t *testing.T) {
 	tells(t, find(t, diff.Audit(plan, s, h, noon), "changing-mac-devices/yard").Observed, "at least twice as many")
 }
 
+// FC-21 from the switch's own table: three phones behind the access point, other
+// ones a week later, are a count; what has a maker's address there is told, and so
+// is a made-up address on a cable.
+func TestFC21FromTheTable(t *testing.T) {
+	plan := site(theSwitch(8), onPort("ap", inventory.AccessPoint, 0x07, "sw/7"))
+	run := func(more []inventory.FDBEntry, phones ...byte) *inventory.Snapshot {
+		a := switchAgent()
+		a.FDB = append(more, inventory.FDBEntry{MAC: mac(0x07), Port: 7})
+		a.PSEPorts = []inventory.PSEPort{{Index: inventory.PSEIndex{Group: 1, Port: 4}, State: inventory.PSEDelivering, Class: poe.Class3}}
+		ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
+		answer := func(m inventory.MAC, last byte) {
+			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: m, Addr: netip.AddrFrom4([4]byte{192, 0, 2, last}), Source: inventory.SourceARP, Live: true, Seen: noon})
+		}
+		answer(mac(2), 2)
+		answer(mac(7), 7)
+		for k, n := range phones {
+			a.FDB = append(a.FDB, inventory.FDBEntry{MAC: local(n), Port: 7})
+			answer(local(n), byte(80+k))
+		}
+		for k, r := range more {
+			answer(r.MAC, byte(90+k))
+		}
+		ev.Agents = []inventory.Agent{a}
+		return inventory.Assemble(plan, ev, nil, func(inventory.MAC) string { return "Example Works" })
+	}
+	h := &inventory.History{Private: map[string]int{"yard": 3}}
+	for _, phones := range [][]byte{{0x21, 0x22, 0x23}, {0x24, 0x25, 0x26}} {
+		fs := diff.Audit(plan, run(nil, phones...), h, noon)
+		want(t, fs, "changing-mac-devices/yard")
+		tells(t, fs[0].Observed, "3 private devices on Wi-Fi (3 last week)")
+	}
+	fs := diff.Audit(plan, run([]inventory.FDBEntry{{MAC: mac(0x44), Port: 7}, {MAC: local(9), Port: 4}}, 0x24, 0x25, 0x26), h, noon)
+	want(t, fs, "unknown-device/02:00:5e:00:53:09", "unknown-device/00:00:5e:00:53:44", "changing-mac-devices/yard")
+	tells(t, fs[0].Observed, "port 4 of sw", "class 3 power", "tells no maker")
+	tells(t, fs[1].Observed, "port 7 of sw", "Example Works")
+}
+
 // FC-22: without a probe, the addresses of two cameras give a second DHCP server
 // away; one finding names it with its port and who is affected.
 func TestFC22SecondServer(t *testing.T) {
