@@ -29,6 +29,21 @@ type AgentOptions struct {
 	Boots       uint32    // snmpEngineBoots; 0: 1
 	Started     time.Time // when the agent came up, for sysUpTime and the engine's clock; zero: now
 	Rows        []Row     // the first rows
+	Contexts    []Context // that it has beside the default one
+}
+
+// Context is another view of an agent, such as the bridge of one VLAN. Its rows do
+// not change; a column that it lacks is not looked for elsewhere.
+type Context struct {
+	Name  string // the context name of version 3
+	Index string // over versions 1 and 2c: what follows "@" behind a community
+	Rows  []Row
+}
+
+// within is a context with its rows in order.
+type within struct {
+	name, index string
+	rows        view
 }
 
 // Agent answers SNMP requests from its rows. All methods may be called at once,
@@ -37,6 +52,7 @@ type Agent struct {
 	engine      string
 	communities []string
 	users       []*account
+	contexts    []within
 
 	mu      sync.Mutex
 	rows    view
@@ -77,6 +93,13 @@ func NewAgent(opts AgentOptions) (*Agent, error) {
 			continue
 		}
 		a.users = append(a.users, acct)
+	}
+	for _, c := range opts.Contexts {
+		rows, err := parseRows(c.Rows)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("context %.32q: %w", c.Name, err))
+		}
+		a.contexts = append(a.contexts, within{c.Name, c.Index, view(nil).with(rows)})
 	}
 	errs = append(errs, a.Set(opts.Rows...))
 	if err := errors.Join(errs...); err != nil {

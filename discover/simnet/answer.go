@@ -2,6 +2,7 @@ package simnet
 
 import (
 	"slices"
+	"strings"
 
 	"github.com/gosnmp/gosnmp"
 )
@@ -29,7 +30,7 @@ func (s *session) answer(b []byte) ([]byte, Faults) {
 	if !s.countRequest(q) {
 		return nil, st.faults
 	}
-	known := slices.Contains(s.communities, q.Community)
+	known := s.knows(q.Community, &st)
 	s.count(func(c *Counts) {
 		tally(&c.Communities, q.Community)
 		if !known {
@@ -40,6 +41,28 @@ func (s *session) answer(b []byte) ([]byte, Faults) {
 		return nil, st.faults // RFC 1157, 4.1: what is not authentic is dropped
 	}
 	return s.respond(q, nil, &st), st.faults
+}
+
+// knows reports whether a community may read. One that names a context by an index
+// reads that context's rows from then on.
+func (s *session) knows(community string, st *state) bool {
+	if slices.Contains(s.communities, community) {
+		return true
+	}
+	name, index, _ := strings.Cut(community, "@")
+	if !slices.Contains(s.communities, name) {
+		return false
+	}
+	return s.enter(st, func(c within) bool { return c.index != "" && c.index == index })
+}
+
+// enter lets st see the rows of the first such context, if there is one.
+func (s *session) enter(st *state, is func(within) bool) bool {
+	i := slices.IndexFunc(s.contexts, is)
+	if i >= 0 {
+		st.rows = s.contexts[i].rows
+	}
+	return i >= 0
 }
 
 // respond answers a request that was let in; acct is nil but for version 3.

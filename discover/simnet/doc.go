@@ -9,7 +9,7 @@
 //
 // The wire format is gosnmp's. What a request means is written here, after RFC
 // 3416 (versions 2c and 3), RFC 1157 (version 1) and RFC 3414 (the user-based
-// security model); there are no traps, no views by user, and one context.
+// security model); there are no traps and no views by user.
 // Request IDs are taken as 0 to 2147483647: the codec cannot send a negative one
 // back, so a request that has one is not answered.
 package simnet

@@ -200,7 +200,7 @@ func (s *session) admit(q *gosnmp.SnmpPacket, acct *account, st *state) []byte {
 	switch {
 	case q.ContextEngineID != s.engine:
 		return s.report(q, snmpUnknownPDUHandlers, acct, st)
-	case q.ContextName != "":
+	case q.ContextName != "" && !s.enter(st, func(c within) bool { return c.name == q.ContextName }):
 		return s.report(q, snmpUnknownContexts, acct, st)
 	case acct.level&gosnmp.AuthNoPriv != 0 && q.MsgFlags&gosnmp.AuthNoPriv == 0:
 		return s.encode(q, reply{status: gosnmp.AuthorizationError}, acct, st)

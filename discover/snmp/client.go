@@ -44,6 +44,7 @@ func orDefault[T int | time.Duration](v, unset T) T {
 // device is what the sessions of a client share.
 type device struct {
 	opts Options
+	of   *device // the one that a context is of, which counts for it too; nil: none
 
 	mu    sync.Mutex
 	stats Stats
@@ -53,6 +54,9 @@ type device struct {
 }
 
 func (d *device) count(f func(*Stats)) {
+	if d.of != nil {
+		d.of.count(f)
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	f(&d.stats)
