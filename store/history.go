@@ -28,7 +28,7 @@ func (l *Logbook) Snapshot(ctx context.Context) (*inventory.Snapshot, int64, err
 func snapshot(ctx context.Context, q queryRower) (*inventory.Snapshot, int64, error) {
 	var body []byte
 	var id int64
-	err := q.QueryRowContext(ctx, `SELECT id, snapshot FROM runs WHERE state = 'complete' AND snapshot IS NOT NULL ORDER BY id DESC LIMIT 1`).Scan(&id, &body)
+	err := q.QueryRowContext(ctx, `SELECT run, body FROM snapshots ORDER BY run DESC LIMIT 1`).Scan(&id, &body)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, 0, nil
 	}

@@ -33,7 +33,7 @@ func TestSnapshotRoundTrip(t *testing.T) {
 	if cam.MACs[0] != mac(0x31) || cam.Place.Basis != inventory.ByFDB || *port.Power.Draw != 5100 || *port.Up != true || *port.Counters.In != 1000 || port.Counters.Out != nil {
 		t.Errorf("it came back as %+v, %+v", cam, port)
 	}
-	if n := one[int](t, raw(t, path), "SELECT count(*) FROM runs WHERE snapshot IS NOT NULL"); n != 3 {
+	if n := one[int](t, raw(t, path), "SELECT count(*) FROM snapshots"); n != 3 {
 		t.Errorf("%d whole snapshots are kept, want 3", n)
 	}
 	h := history(t, l, noon)
@@ -299,7 +299,7 @@ func TestDamagedSnapshot(t *testing.T) {
 	l := openAt(t, path)
 	save(t, l, quay(), look(noon))
 	for _, body := range [][]byte{nil, {0}, []byte("\x1f\x8b\x08garbage"), make([]byte, 1000)} {
-		if _, err := raw(t, path).Exec("UPDATE runs SET snapshot = ?", append([]byte{}, body...)); err != nil {
+		if _, err := raw(t, path).Exec("UPDATE snapshots SET body = ?", append([]byte{}, body...)); err != nil {
 			t.Fatal(err)
 		}
 		if _, _, err := l.Snapshot(t.Context()); err == nil {

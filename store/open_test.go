@@ -44,6 +44,7 @@ func TestMigrationsAreNeverEdited(t *testing.T) {
 		"0002.sql": "a6678d8d0a16c22d9ff766729570be71aec9bb1d7b40759c7d458c97984932fe",
 		"0003.sql": "017eb4a8328bd2e5928c2c839806ae01ecefc67b025734954cfa0e9394168a31",
 		"0004.sql": "13f00e53e8c7cd312cf5964ea47ed7cf051cbfc1c9af0cedda6134d99aca803a",
+		"0005.sql": "0f7a233f760eebf3a531bd7a295acb4db4c9cc2741fcb1eef441d4aaad0ddc65",
 	}
 	files, err := filepath.Glob("migrations/*.sql")
 	if err != nil || len(files) < len(landed) {
@@ -102,6 +103,9 @@ func TestUpgradeOfOldFiles(t *testing.T) {
 			h := history(t, l, noon)
 			if k := len(h.Runs) - 1; k < 0 || h.Runs[k].ID != 7 || h.Open["link-down/quay-switch/5"].Kind != "link-down" {
 				t.Errorf("of the old file's rows are left: %+v, %+v", h.Runs, h.Open)
+			}
+			if kept := version >= 4; kept != (h.Previous != nil && h.Previous.Started.Year() == 2026) {
+				t.Errorf("the snapshot is %+v, kept: %v", h.Previous, kept)
 			}
 			if week, _, err := l.LastDigest(t.Context()); week != "2026-W47" || err != nil {
 				t.Errorf("last digest %q, %v", week, err)

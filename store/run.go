@@ -145,16 +145,18 @@ func (w *runWriter) run() error {
 	if err != nil {
 		return err
 	}
-	const q = `UPDATE runs SET finished = ?, state = 'complete', settling = ?, devices = ?, unknown = ?, ports = ?, snapshot = ? WHERE id = ? AND state = 'running'`
-	r, err := w.tx.ExecContext(w.ctx, q, w.at, w.settling, len(w.snap.Devices), w.snap.Headcount().Unknown, len(w.snap.Ports), body, w.id)
+	const q = `UPDATE runs SET finished = ?, state = 'complete', settling = ?, devices = ?, unknown = ?, ports = ? WHERE id = ? AND state = 'running'`
+	r, err := w.tx.ExecContext(w.ctx, q, w.at, w.settling, len(w.snap.Devices), w.snap.Headcount().Unknown, len(w.snap.Ports), w.id)
 	if err != nil {
 		return err
 	}
 	if n, err := r.RowsAffected(); err != nil || n != 1 {
 		return errors.Join(err, fmt.Errorf("run %d is not open", w.id))
 	}
-	return w.exec(`UPDATE runs SET snapshot = NULL WHERE snapshot IS NOT NULL AND id NOT IN
-		(SELECT id FROM runs WHERE state = 'complete' ORDER BY id DESC LIMIT ?)`, keptSnapshots)
+	if err := w.exec(`INSERT INTO snapshots (run, body) VALUES (?, ?)`, w.id, body); err != nil {
+		return err
+	}
+	return w.exec(`DELETE FROM snapshots WHERE run NOT IN (SELECT run FROM snapshots ORDER BY run DESC LIMIT ?)`, keptSnapshots)
 }
 
 func pack(v any) ([]byte, error) {

@@ -38,7 +38,7 @@ func (l *Logbook) Thin(ctx context.Context, now time.Time) error {
 		{`DELETE FROM uptimes WHERE at < ?`, []any{raw}},
 		{`DELETE FROM levels WHERE at < ?`, []any{hours}},
 		{`DELETE FROM coverage WHERE until <= (SELECT max(id) FROM runs WHERE finished < ?)`, []any{raw}},
-		{`DELETE FROM runs WHERE coalesce(finished, started) < ? AND state <> 'running' AND snapshot IS NULL`, []any{hours}},
+		{`DELETE FROM runs WHERE coalesce(finished, started) < ? AND state <> 'running' AND id NOT IN (SELECT run FROM snapshots)`, []any{hours}},
 		{`DELETE FROM claims WHERE at < ? AND EXISTS (SELECT 1 FROM claims n WHERE n.addr = claims.addr AND n.at > claims.at)`, []any{hours}},
 		{`DELETE FROM addresses WHERE last < ?`, []any{hours}},
 		{`DELETE FROM places WHERE last < ?`, []any{hours}},

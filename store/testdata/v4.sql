@@ -1,0 +1,3 @@
+-- A snapshot in its run's row.
+UPDATE runs SET snapshot = x'1f8b0800000000000203ab562a2e492c2a494d51b25232323032d33534d435320d3134b03200a128a55a00413e702a22000000' WHERE id = 7;
+PRAGMA user_version = 4;
