@@ -18,7 +18,7 @@ func (y *yard) neighbours(host *netns.Namespace, name string, args ...string) {
 	y.t.Helper()
 	netns.Need(y.t, "lldpd")
 	conf := y.write(name+".lldp", "configure lldp tx-interval 1\nconfigure system hostname "+name+"\n")
-	host.Start("unshare", "--mount", "sh", "-c", "mount -t tmpfs tmpfs /run && mkdir /run/lldpd && exec lldpd -d -O "+conf+" -S "+name+" "+strings.Join(args, " "))
+	host.Start("unshare", "--mount", "sh", "-c", "mount -t tmpfs tmpfs /run && mkdir /run/lldpd && install -m 0644 "+conf+" /run/settings && exec lldpd -d -O /run/settings -S "+name+" "+strings.Join(args, " "))
 }
 
 // agents runs snmpd on a host with lldpd as its subagent (AgentX, RFC 2741).
