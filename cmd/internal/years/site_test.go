@@ -249,8 +249,7 @@ func (s *site) feed(a *inventory.Agent, ports int, budget inventory.Power, at ti
 	a.Supplies = []inventory.PSESupply{{Group: 1, On: some(true), Budget: &budget, Used: &sum}}
 }
 
-// draw is what a port gives at a time: the same for the same arguments, and
-// hardly ever the same for others.
+// draw is what a port gives at a time: the same for the same arguments.
 func (s *site) draw(device string, port int, at time.Time) inventory.Power {
 	w := 4.5 + 0.1*float64(port%5)
 	if hour := at.In(s.plan.Site.Location).Hour(); hour < 7 || hour >= 18 {

@@ -37,7 +37,7 @@ type service struct {
 	path    string
 	thinned time.Time
 	raw     []store.DrawSample // of the runs
-	pulses  []store.DrawSample // highest draws between runs
+	all     []store.DrawSample // of runs and pulses
 }
 
 func newService(t testing.TB, start time.Time) *service {
@@ -60,11 +60,12 @@ func (s *service) step(t testing.TB, at time.Time, pulse bool) {
 		if err := s.book.SavePulse(t.Context(), s.plan, p); err != nil {
 			t.Fatal(err)
 		}
-		s.pulses = append(s.pulses, store.DrawSample{At: before, Draw: s.draw("quay-switch", 9, before)})
+		s.all = append(s.all, store.DrawSample{At: before, Draw: s.draw("quay-switch", 9, before)})
 	}
 	s.run(t, s.book, at)
 	if s.gone["quay-switch"] == 0 {
-		s.raw = append(s.raw, store.DrawSample{At: at, Draw: s.draw("quay-switch", 9, at)})
+		x := store.DrawSample{At: at, Draw: s.draw("quay-switch", 9, at)}
+		s.raw, s.all = append(s.raw, x), append(s.all, x)
 	}
 	if at.Sub(s.thinned) >= 24*time.Hour {
 		s.thinned = at
@@ -77,7 +78,7 @@ func (s *service) step(t testing.TB, at time.Time, pulse bool) {
 // span is what an hour or a day of draws adds up to.
 type span struct{ Peak, PeakAt, Sum, Samples int64 }
 
-// spansOf adds samples up the slow way.
+// spansOf adds samples up the slow way, oldest first: of equal peaks the first counts.
 func spansOf(samples []store.DrawSample, begin func(time.Time) time.Time) map[int64]span {
 	out := map[int64]span{}
 	for _, x := range samples {
@@ -116,7 +117,7 @@ func (s *service) wantKept(t testing.TB, now time.Time) {
 		h.Sum /= h.Samples
 		hours[k] = h
 	}
-	days := spansOf(slices.Concat(s.raw, s.pulses), func(at time.Time) time.Time {
+	days := spansOf(s.all, func(at time.Time) time.Time {
 		y, m, d := at.In(s.plan.Site.Location).Date()
 		return time.Date(y, m, d, 0, 0, 0, 0, s.plan.Site.Location)
 	})
