@@ -76,7 +76,7 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 		return err
 	}
 	defer done()
-	w, err := commission.Watch(ctx, pf.Plan, commission.Options{Name: name, Wait: f.wait, Every: f.every, Settle: f.settle, Blind: !watchesPorts(pf.Plan),
+	w, err := commission.Watch(ctx, pf.Plan, commission.Options{Name: name, Wait: f.wait, Every: f.every, Settle: f.settle,
 		Peek: look.peek, Look: look.look, Tell: look.tell})
 	if err != nil {
 		return err
@@ -99,7 +99,7 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 // of the plan's edit: the records are there all the same.
 func (a *app) prove(ctx context.Context, pf *planfile.File, look *looks, w commission.Watched, name string, write bool) (records []commission.Record, wrote, err error) {
 	if len(w.Arrived)+len(w.Ports) == 0 {
-		return []commission.Record{commission.Nothing(pf.Plan, w, time.Now())}, nil, nil
+		return look.named(commission.Nothing(pf.Plan, w, time.Now())), nil, nil
 	}
 	if len(w.Arrived) > 1 {
 		look.tell(fmt.Sprintf("%d devices came at once: %s; to prove one alone, name it: \"boundwalk commission NAME\"", len(w.Arrived), strings.Join(whereabouts(w), ", ")))
@@ -115,7 +115,7 @@ func (a *app) prove(ctx context.Context, pf *planfile.File, look *looks, w commi
 			plan = after.Plan
 		}
 	}
-	look.tell("there it is: one whole look, for the record and the logbook")
+	look.tell("one whole look, for the record and the logbook")
 	records, err = look.last(ctx, plan, w, news, name)
 	return records, wrote, err
 }

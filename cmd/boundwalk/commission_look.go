@@ -23,13 +23,6 @@ import (
 // lastLook bounds the last look: a person waits for it.
 const lastLook = 2 * time.Minute
 
-// watchesPorts reports whether a switch of the plan may be asked for its ports.
-func watchesPorts(plan *inventory.Plan) bool {
-	return slices.ContainsFunc(plan.Devices, func(d inventory.Device) bool {
-		return d.Access != "" && (d.Role == inventory.Switch || d.Role == inventory.Router)
-	})
-}
-
 // looks are how a commission sees.
 type looks struct {
 	plan  *inventory.Plan // as it was when the command began; the records go by it

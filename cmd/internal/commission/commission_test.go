@@ -164,6 +164,25 @@ func TestWatchBlind(t *testing.T) {
 	}
 }
 
+// The switch where the camera is to come is silent: only the network can show it.
+func TestWatchSilentSwitch(t *testing.T) {
+	quiet := func(change ...func(*inventory.Snapshot)) *inventory.Snapshot {
+		s := scene(change...)
+		s.Ports, s.Networks = nil, []inventory.NetworkState{{Name: "cameras", Looked: inventory.Complete, How: inventory.SourceARP}}
+		return s
+	}
+	there := quiet(device("slip-cam", "", "203.0.113.131", mac31))
+	there.Devices[1].Place = inventory.Place{}
+	f := &film{scenes: []*inventory.Snapshot{quiet(), quiet(), there}}
+	if w := watch(t, f, "slip-cam"); !slices.Equal(w.Arrived, []string{"slip-cam"}) || f.sweeps != 3 {
+		t.Errorf("arrived %v, after %d sweeps", w.Arrived, f.sweeps)
+	}
+	f = &film{scenes: []*inventory.Snapshot{quiet()}}
+	if r := commission.Nothing(yard(), watch(t, f, "slip-cam"), noon); !strings.Contains(r.Steps[0].Found, "the network cameras by arp") {
+		t.Errorf("%+v", r.Steps)
+	}
+}
+
 func TestWatchTwoAtOnce(t *testing.T) {
 	f := &film{signs: []string{"off", "off", "on"}, scenes: []*inventory.Snapshot{scene(),
 		scene(powered("5", 5100), device("slip-cam", "5", "203.0.113.131", mac31)),

@@ -182,7 +182,7 @@ func Nothing(plan *inventory.Plan, w Watched, now time.Time) Record {
 			watched = append(watched, fmt.Sprintf("%d ports of %s", n, plan.Devices[i].Name))
 		}
 	}
-	for _, n := range w.After.Networks {
+	for _, n := range w.Before.Networks { // later looks ask them only where something woke up
 		if n.Looked == inventory.Complete {
 			watched = append(watched, fmt.Sprintf("the network %s by %s", n.Name, n.How))
 		}

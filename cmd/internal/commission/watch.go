@@ -29,8 +29,6 @@ type Options struct {
 	Peek func(ctx context.Context) map[string]string
 	Look func(ctx context.Context, sweep bool) (*inventory.Snapshot, error)
 	Tell func(words string) // news for who waits; nil: nobody does
-	// Blind means that no switch tells of its ports, so that only sweeps can see anything.
-	Blind bool
 }
 
 // lookEach: without a change at the ports, only each so many light reads is a whole one.
@@ -67,6 +65,24 @@ type watcher struct {
 	out    Watched
 	was    map[string]string
 	sweeps int
+	blind  bool // a switch tells nothing of its ports: what comes there is seen by sweeps alone
+}
+
+// unseen reports whether the ports where something may come tell nothing: those
+// of the named device's switch, else of any that the plan gives an access.
+func (w *watcher) unseen() bool {
+	seen := map[string]bool{}
+	for i := range w.out.Before.Ports {
+		seen[w.out.Before.Ports[i].Switch] = true
+	}
+	if d, ok := w.plan.Device(w.Name); ok {
+		if at := w.plan.ManagedPort(d); !at.IsZero() {
+			return !seen[at.Device]
+		}
+	}
+	return len(seen) == 0 || slices.ContainsFunc(w.plan.Devices, func(d inventory.Device) bool {
+		return d.Role == inventory.Switch && d.Access != "" && !seen[d.Name]
+	})
 }
 
 func (w *watcher) run(ctx context.Context) (err error) {
@@ -75,6 +91,7 @@ func (w *watcher) run(ctx context.Context) (err error) {
 	}
 	w.was = w.Peek(ctx)
 	w.out.After = w.out.Before
+	w.blind = w.unseen()
 	if w.Name != "" {
 		// Whatever stands in its place already is proved as well: nothing else will come there.
 		if w.out.Arrived = arrivedAs(w.plan, &inventory.Snapshot{}, w.out.Before, w.Name); len(w.out.Arrived) > 0 {
@@ -129,7 +146,7 @@ func (w *watcher) wait(ctx context.Context) error {
 		} else if tick%lookEach != 0 {
 			continue
 		}
-		if err := w.look(ctx, len(woke) > 0 || w.Blind); err != nil {
+		if err := w.look(ctx, len(woke) > 0 || w.blind); err != nil {
 			return err
 		}
 		if len(w.out.Arrived) > 0 {
@@ -198,7 +215,7 @@ func (w *watcher) settle(ctx context.Context, there bool) error {
 			w.out.After = snap
 			continue
 		}
-		if err := w.look(ctx, w.sweeps <= mostSweeps || w.Blind); err != nil {
+		if err := w.look(ctx, w.sweeps <= mostSweeps || w.blind); err != nil {
 			return err
 		}
 	}
