@@ -91,7 +91,16 @@ type Access struct {
 	AuthKey   SecretRef
 	PrivKey   SecretRef
 	Context   string
+	Contexts  string // which further contexts are read; empty: ContextsListed
 }
+
+// Which contexts of an agent are read beside its default one, where a switch keeps a
+// forwarding table for each VLAN. Those that an agent lists it names in its ENTITY-MIB (RFC 6933).
+const (
+	ContextsListed  = "listed"
+	ContextsPerVLAN = "per-vlan" // also those of the plan's VLANs that it does not list
+	ContextsOne     = "one"      // none
+)
 
 // LoginPolicy says when factory accounts are tried.
 type LoginPolicy string

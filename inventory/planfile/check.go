@@ -34,6 +34,9 @@ func (r *reader) checkAccess(a *inventory.Access, s source) {
 	if a.Version == "" {
 		return // told already
 	}
+	if k := has("context"); k != "" && a.Contexts == inventory.ContextsPerVLAN {
+		r.faultAt(s, "contexts", "an access to one context leads to no others: leave out context, or say contexts: one")
+	}
 	if a.Version != "v3" {
 		if k := has("user", "auth", "privacy", "secrets", "context"); k != "" {
 			r.faultAt(s, k, "%s has no %s: that belongs to v3", a.Version, k)

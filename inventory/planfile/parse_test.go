@@ -161,6 +161,8 @@ func TestOtherProblems(t *testing.T) {
 		{"v2c without a community", "access: {a: {snmp: v2c}}", `v2c needs the key "community"`},
 		{"v3 with a community", "access: {a: {snmp: v3, user: u, community: file:c}}", "v3 has no community"},
 		{"privacy alone", "access: {a: {snmp: v3, user: u, privacy: aes, secrets: {privacy: file:p}}}", "privacy needs authentication"},
+		{"contexts of one context", "access: {a: {snmp: v3, user: u, context: vlan-10, contexts: per-vlan}}", "leads to no others"},
+		{"an unknown choice of contexts", "access: {a: {snmp: v2c, community: file:c, contexts: all}}", "listed, per-vlan"},
 		{"auth without its secret", "access: {a: {snmp: v3, user: u, auth: sha}}", "auth sha needs its secret"},
 		{"an unknown algorithm", "access: {a: {snmp: v3, user: u, auth: sha1}}", `"sha1" is no authentication: did you mean sha?`},
 		{"a version", "access: {a: {snmp: 3}}", "put it in quotes"},
