@@ -35,6 +35,8 @@ var (
 	ErrBusy = errors.New("another process holds the logbook")
 	// ErrFull is returned when the disk is full: nothing was stored, and what was there stays.
 	ErrFull = errors.New("the disk is full")
+	// ErrDamaged is returned where the file is not what was written, such as after a failing disk.
+	ErrDamaged = errors.New("the logbook is damaged; put the last backup back, or move the file away to begin a new one")
 )
 
 //go:embed migrations/*.sql
@@ -262,6 +264,8 @@ func plain(err error) error {
 		return fmt.Errorf("this user may not write it: %w", err)
 	case sqlite3.SQLITE_CANTOPEN:
 		return fmt.Errorf("this user may not open it, or not make files beside it: %w", err)
+	case sqlite3.SQLITE_CORRUPT:
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	case sqlite3.SQLITE_NOTADB:
 		return fmt.Errorf("%w: %w", ErrNotLogbook, err)
 	case sqlite3.SQLITE_IOERR:
