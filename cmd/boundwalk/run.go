@@ -63,7 +63,11 @@ func (a *app) runOnce(ctx context.Context, logins bool) error {
 	if err != nil {
 		return err
 	}
-	return a.tell(res)
+	told := a.tell(res)
+	if err := l.Thin(ctx, time.Now()); err != nil { // where runs are a timer's, no daemon does it
+		return err
+	}
+	return told
 }
 
 // tell writes a run and chooses the exit code.
