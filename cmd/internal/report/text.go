@@ -137,8 +137,15 @@ func (p *page) bySeverity(fs []diff.Finding, hushed map[string]string, loc *time
 		}
 		p.line("%s", p.style.paint(bold+h.color, fmt.Sprintf("%s (%d)", h.word, len(of))))
 		p.line("")
-		for _, f := range of {
-			p.finding(f, hushed, loc)
+		for len(of) > 0 {
+			n := alike(of, hushed)
+			if n < leastAlike {
+				n = 1
+				p.finding(of[0], hushed, loc)
+			} else {
+				p.together(of[:n], loc)
+			}
+			of = of[n:]
 		}
 	}
 }
@@ -173,15 +180,20 @@ type particular struct{ Name, Text string }
 
 // particulars is what a finding tells below its headline; what is empty is left out.
 func particulars(f diff.Finding, loc *time.Location) []particular {
-	observed, since := f.Observed, ""
-	if f.Basis != "" && !strings.Contains(observed, string(f.Basis)) {
-		observed += " (" + string(f.Basis) + ")"
-	}
+	since := ""
 	if !f.Since.IsZero() {
 		since = Clock(f.Since, loc)
 	}
-	return slices.DeleteFunc([]particular{{"planned", f.Expected}, {"found", observed}, {"since", since}, {"behind", strings.Join(f.Behind, ", ")},
+	return slices.DeleteFunc([]particular{{"planned", f.Expected}, {"found", observed(f)}, {"since", since}, {"behind", strings.Join(f.Behind, ", ")},
 		{"do", f.Advice}, {"caution", f.Caution}, {"key", f.Key}}, func(p particular) bool { return p.Text == "" })
+}
+
+// observed is what was found, with how that is known.
+func observed(f diff.Finding) string {
+	if f.Basis != "" && !strings.Contains(f.Observed, string(f.Basis)) {
+		return f.Observed + " (" + string(f.Basis) + ")"
+	}
+	return f.Observed
 }
 
 func (p *page) field(name, text string) {
