@@ -11,6 +11,7 @@ import (
 	"boundwalk/diff"
 	"boundwalk/inventory"
 	"boundwalk/inventory/poe"
+	"boundwalk/inventory/radio"
 )
 
 // State is how a step ended.
@@ -161,7 +162,7 @@ func (j *judge) link() {
 		return
 	}
 	if !*p.Up {
-		j.say("link", Fail, "down", "look at the cable and both plugs")
+		j.say("link", Fail, "down", "look at the cable and both plugs").Caution = j.heights()
 		return
 	}
 	speed := "speed not told"
@@ -172,17 +173,26 @@ func (j *judge) link() {
 	half := p.HalfDuplex != nil && *p.HalfDuplex
 	switch {
 	case half:
-		j.say("link", Fail, speed+", half duplex", "set both ends to negotiate; look at the cable")
+		j.say("link", Fail, speed+", half duplex", "set both ends to negotiate; look at the cable").Caution = j.heights()
 	case want > 0 && p.Speed > 0 && p.Speed < want:
-		j.say("link", Fail, fmt.Sprintf("%s, planned %s", speed, want), "a pair is bad or missing: look at the plugs, the injector and the length")
+		j.say("link", Fail, fmt.Sprintf("%s, planned %s", speed, want), "a pair is bad or missing: look at the plugs, the injector and the length").Caution = j.heights()
 	case want > 0 && p.Speed == 0:
 		j.say("link", Unknown, "up, speed not told", "")
 	default:
 		j.say("link", Pass, "up at "+speed, "")
 	}
 	if n := grew(p.Counters.FCS) + grew(p.Counters.InErrors); n > 0 {
-		j.say("link errors", Warn, fmt.Sprintf("%d counted on the port since its switch started", n), "look again in a day: if they grow, make the plugs anew")
+		j.say("link errors", Warn, fmt.Sprintf("%d counted on the port since its switch started", n), "look again in a day: if they grow, make the plugs anew").Caution = j.heights()
 	}
+}
+
+// heights is the caution for whoever climbs up to the plug of what hangs high.
+func (j *judge) heights() string {
+	switch j.dev.Role {
+	case inventory.Camera, inventory.Radio, inventory.AccessPoint:
+		return radio.CautionHeights
+	}
+	return ""
 }
 
 // speed is what the link is meant to run at; of a radio the plan says it at its link.
@@ -214,7 +224,7 @@ func (j *judge) power() {
 	case passive && pw != nil && pw.State == inventory.PSEDelivering:
 		j.say("power", Fail, "its port gives power, though the plan feeds it otherwise", "switch the port's power off before anything else").Caution = poe.CautionPassive
 	case passive:
-		j.say("power", Unknown, "fed by "+strings.Join(j.dev.Via, ", ")+", which nobody can ask", "measure at its end if you doubt it").Caution = poe.CautionPassive
+		j.say("power", Unknown, "fed by "+j.feeder()+", which tells nothing of it", "measure at its end if you doubt it").Caution = poe.CautionPassive
 	case pw == nil:
 		if j.dev.TakesPower() {
 			j.say("power", Unknown, "its port tells nothing of power", "")
@@ -229,6 +239,17 @@ func (j *judge) power() {
 	default:
 		j.delivered(pw)
 	}
+}
+
+// feeder names what feeds a device that its port does not.
+func (j *judge) feeder() string {
+	if len(j.dev.Via) > 0 {
+		return strings.Join(j.dev.Via, ", ")
+	}
+	if src, _, ok := j.paper.FedBy(j.dev); ok {
+		return src.Name
+	}
+	return "what the plan does not name"
 }
 
 // delivered judges class and draw against what the port grants.
