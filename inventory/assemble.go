@@ -121,10 +121,11 @@ func (a *assembler) ownMACs() {
 			a.claim(m, i)
 		}
 	}
+	a.aliasMACs()
 }
 
 // agentAddresses gives each agent's own IP addresses in planned networks to its
-// device, and the planned address at which it answered.
+// device, the planned address at which it answered, and the other that it answered from.
 func (a *assembler) agentAddresses() {
 	for _, v := range a.views {
 		i := a.deviceOf(v)
@@ -135,6 +136,9 @@ func (a *assembler) agentAddresses() {
 		}
 		if p := a.entry(i); p != nil && slices.Contains(p.Addresses, v.Target.Addr()) {
 			a.addAddr(i, v.Target.Addr())
+		}
+		if !v.Alias.IsLoopback() {
+			a.addAddr(i, v.Alias)
 		}
 	}
 }

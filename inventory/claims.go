@@ -106,3 +106,24 @@ func (a *assembler) oneDevice(ms []MAC) bool {
 		return !ok || i != first
 	})
 }
+
+// aliasMACs gives an agent the address of the link layer behind another IP
+// address that it answered from (FC-07): what is there is no device of its own.
+func (a *assembler) aliasMACs() {
+	for _, v := range a.views {
+		if !v.Alias.IsValid() {
+			continue
+		}
+		at := map[MAC]bool{}
+		for k := range a.ev.Sightings {
+			if s := &a.ev.Sightings[k]; s.Addr == v.Alias && s.Live && s.MAC.IsValid() {
+				at[s.MAC] = true
+			}
+		}
+		for m := range at {
+			if len(at) == 1 && !a.proxy[m] && !a.hidden[m] {
+				a.claim(m, a.deviceOf(v))
+			}
+		}
+	}
+}
