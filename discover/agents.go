@@ -138,13 +138,27 @@ func (a *agents) ask(ctx context.Context, j *agentJob, alive bool) {
 		j.err = err
 	} else {
 		j.client, j.err = c, nil
-		j.got = mib.Collect(ctx, c, mib.Request{Device: j.device.Name, Objects: j.device.Objects})
+		j.got = mib.Collect(ctx, c, mib.Request{
+			Device: j.device.Name, Objects: j.device.Objects, Contexts: j.access.Contexts, VLANs: vlans(a.plan),
+		})
 		j.ok = true
 	}
 	a.mu.Lock()
 	a.read++
 	a.opts.Progress("reading agents", min(a.read, len(a.jobs)), len(a.jobs))
 	a.mu.Unlock()
+}
+
+// vlans are those of the plan's networks, in order.
+func vlans(plan *inventory.Plan) []int {
+	var out []int
+	for _, n := range plan.Networks {
+		if n.VLAN != 0 {
+			out = append(out, n.VLAN)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // relearn reads the forwarding tables again once the sweeps have woken

@@ -13,8 +13,10 @@ import (
 // Request says whose agent is read and what else the plan wants of it. The zero
 // value asks for the standard tables of an agent that no plan names.
 type Request struct {
-	Device  string
-	Objects []inventory.PlanObject
+	Device   string
+	Objects  []inventory.PlanObject
+	Contexts string // which of its contexts are read, as [inventory.Access] has it
+	VLANs    []int  // the plan's
 }
 
 // Reading is what one agent told. Agent says so for each table in Tables, and
@@ -24,12 +26,20 @@ type Reading struct {
 	Neighbors []inventory.Sighting // of both neighbour tables; Live is false: a row is no presence
 	Coverage  []inventory.Coverage
 	Err       error // what ended reading early: silence, or the end of ctx; nil otherwise
+
+	contexts []vlanContext // that were read beside the default one
+	fdb      outcome       // of the default context's forwarding table
+	lacking  string        // of the other contexts' tables; empty: nothing
 }
 
 // Collect reads all tables of the agent. What came before an error is there.
 // The caller fills in Target, Version of v1 and v2c, and Weak of the Agent.
 func Collect(ctx context.Context, c *snmp.Client, req Request) Reading {
-	return collect(ctx, c, req, systemGroup(), modules())
+	got, r := collect(ctx, c, req, systemGroup(), modules())
+	start := time.Now()
+	got.perVLAN(ctx, c, req, r)
+	got.count(c, start)
+	return got
 }
 
 // Pulse reads in a few packets what changes from minute to minute: uptime, PSE
@@ -46,10 +56,11 @@ func Pulse(ctx context.Context, c *snmp.Client, req Request) Reading {
 		mods = append(mods, module{table: table, keys: slices.Concat(
 			[]snmp.OID{arc.detection()}, oids(arc.own()), oids(arc.mainFields())[:3])})
 	}
-	return collect(ctx, c, req, instances(sysUpTime, hrSystemUptime), append(mods,
+	got, _ := collect(ctx, c, req, instances(sysUpTime, hrSystemUptime), append(mods,
 		module{table: inventory.TableInterfaces, keys: []snmp.OID{ifOperStatus}},
 		module{table: inventory.TableUPS, keys: []snmp.OID{upsBattery, upsOutputSource, upsOutputPower, upsOutputPercentLoad}},
 	))
+	return got
 }
 
 // Relearn reads the forwarding and neighbour tables once more into got, once
@@ -73,13 +84,16 @@ func Relearn(ctx context.Context, c *snmp.Client, got *Reading) {
 	}
 	r, outs, _ := read(ctx, c, mods)
 	for _, o := range outs {
+		if o.table == inventory.TableFDB && o.result == inventory.NotOffered && len(got.contexts) > 0 {
+			o = got.fdb
+		}
 		if o.result != inventory.Complete {
 			continue
 		}
 		switch o.table {
 		case inventory.TableFDB:
-			got.Agent.FDB = decodeFDB(r)
-			got.cover(withBridge(o, got.Agent.Tables[inventory.TableBridge]))
+			got.relearn(ctx, c, decodeFDB(r))
+			got.cover(got.withContexts(withBridge(o, got.Agent.Tables[inventory.TableBridge])))
 		case inventory.TableNeighbors:
 			got.Neighbors = decodeNeighbors(r, got.Agent.Device, start)
 			got.cover(o)
@@ -88,7 +102,7 @@ func Relearn(ctx context.Context, c *snmp.Client, got *Reading) {
 	got.count(c, start)
 }
 
-func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID, mods []module) Reading {
+func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID, mods []module) (Reading, rows) {
 	start := time.Now()
 	got := Reading{Agent: inventory.Agent{Device: req.Device, Tables: map[string]inventory.Result{}}}
 	if e := c.Engine(); len(e.ID) > 0 {
@@ -111,6 +125,7 @@ func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID,
 	for _, o := range outs {
 		switch o.table {
 		case inventory.TableFDB:
+			got.fdb = o
 			o = withBridge(o, got.Agent.Tables[inventory.TableBridge])
 		case inventory.TableObjects:
 			o = withObjects(o, got.Agent.Objects)
@@ -121,7 +136,7 @@ func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID,
 		got.cover(o)
 	}
 	got.count(c, start)
-	return got
+	return got, r
 }
 
 // decode fills ag from rows, and says of which tables it kept only a part.

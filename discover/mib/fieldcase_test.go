@@ -88,7 +88,7 @@ func TestFC06LargeRequests(t *testing.T) {
 	read := func(f simnet.Faults) inventory.Agent {
 		a := agent(t, rows...)
 		must(t, a.SetFaults(f))
-		got := mib.Collect(t.Context(), dial(t, a, snmp.Options{Timeout: 400 * time.Millisecond}), mib.Request{Device: "quay-switch"})
+		got := mib.Collect(t.Context(), dial(t, a, snmp.Options{Timeout: 400 * time.Millisecond}), mib.Request{Device: "quay-switch", Contexts: inventory.ContextsOne})
 		if got.Err != nil {
 			t.Fatal(got.Err)
 		}

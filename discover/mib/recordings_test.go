@@ -46,7 +46,8 @@ func agent(t testing.TB, rows ...simnet.Row) *simnet.Agent {
 func recorded(t testing.TB, name string) (*snmp.Client, mib.Reading) {
 	t.Helper()
 	c := dial(t, agent(t, simnettest.Recording(t, name)...), snmp.Options{})
-	got := mib.Collect(t.Context(), c, mib.Request{Device: "quay-switch"})
+	// A recording has the rows of one context; see TestContextsOfTheRecording.
+	got := mib.Collect(t.Context(), c, mib.Request{Device: "quay-switch", Contexts: inventory.ContextsOne})
 	if got.Err != nil {
 		t.Fatal(got.Err)
 	}

@@ -3,6 +3,7 @@ package replay
 import (
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -26,6 +27,7 @@ const (
 	mainPower       = "1.3.6.1.2.1.105.1.3.1.1.2"    // pethMainPsePower
 	mainConsumption = "1.3.6.1.2.1.105.1.3.1.1.4"    // pethMainPseConsumptionPower
 	entityName      = "1.3.6.1.2.1.47.1.1.1.1.7"     // entPhysicalName
+	contextName     = "1.3.6.1.2.1.47.1.2.1.1.8"     // entLogicalContextName
 	makersEntity    = "1.3.6.1.4.1.9.9.402.1.2.1.11" // the maker's own table: PSE row -> entity of its port
 	makersDraw      = "1.3.6.1.4.1.9.9.402.1.2.1.9"  // the same: what the port draws, in milliwatts
 )
@@ -200,6 +202,24 @@ func (r recording) learned() map[string]string {
 				out[macOf(strings.Join(part[len(part)-6:], "."))] = name
 			}
 		}
+	}
+	return out
+}
+
+// contexts are the tables of single VLANs that the agent lists, by what comes behind the
+// "@" of a community: recordings have the default one only, so an address of our own
+// is learned in each, each at another port.
+func (r recording) contexts() map[string]recording {
+	out := map[string]recording{}
+	bridge := r.column(basePortIfIndex)
+	ports := slices.Sorted(maps.Keys(bridge))
+	names := slices.Sorted(maps.Values(r.column(contextName)))
+	for k, name := range names[:min(len(names), len(ports))] {
+		vlan, _ := strings.CutPrefix(name, "vlan-")
+		index := fmt.Sprintf(".0.0.94.0.83.%d", 0x80+k)
+		out[vlan] = r.groups("1.3.6.1.2.1.1", basePortIfIndex, ifName).set(map[string]string{
+			fdbPort + index + "|2": ports[k], "1.3.6.1.2.1.17.4.3.1.3" + index + "|2": "3", // dot1dTpFdbStatus learned(3)
+		})
 	}
 	return out
 }

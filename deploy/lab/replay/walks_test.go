@@ -1,6 +1,7 @@
 package replay
 
 import (
+	"maps"
 	"net/netip"
 	"path/filepath"
 	"slices"
@@ -22,7 +23,7 @@ type walk struct {
 }
 
 var walks = map[string]walk{
-	"cisco_16_switch": {role: "switch", tables: []string{"IF-MIB", "BRIDGE-MIB", "ENTITY-MIB", "EtherLike-MIB", "POWER-ETHERNET-MIB", "forwarding table", "IP-MIB neighbours"}, lacks: []string{"LLDP-MIB"}, facts: placesByRows},
+	"cisco_16_switch": {role: "switch", tables: []string{"IF-MIB", "BRIDGE-MIB", "ENTITY-MIB", "EtherLike-MIB", "POWER-ETHERNET-MIB", "forwarding table", "IP-MIB neighbours"}, lacks: []string{"LLDP-MIB"}, facts: placesByVLAN},
 	"switch-bridgeport-not-ifindex": {role: "switch", tables: []string{"IF-MIB", "BRIDGE-MIB", "Q-BRIDGE-MIB", "LLDP-MIB", "ENTITY-SENSOR-MIB", "forwarding table"},
 		lacks: []string{"POWER-ETHERNET-MIB"}, facts: twoNeighbours},
 	"switch-fdb-self-entries":     {role: "switch", tables: []string{"IF-MIB", "BRIDGE-MIB", "Q-BRIDGE-MIB", "forwarding table"}, lacks: []string{"POWER-ETHERNET-MIB"}, facts: selfRows},
@@ -48,7 +49,14 @@ func TestWalks(t *testing.T) {
 	if len(played) == 0 {
 		t.Skip("no recordings")
 	}
-	at := play(t, played)
+	contexts := map[string]recording{}
+	for name, rec := range played {
+		for index, in := range rec.contexts() {
+			contexts[name+"@"+index] = in
+		}
+	}
+	maps.Copy(contexts, played)
+	at := play(t, contexts)
 	for name, rec := range played {
 		w, ok := walks[name]
 		if !ok {
@@ -118,6 +126,18 @@ func checkText(t *testing.T, args []string, out string) {
 
 func placesByRows(t *testing.T, rec recording, s *program.Site) {
 	rec.checkPlaces(t, s, portsOf(t, s), rec.learned())
+}
+
+// placesByVLAN: what one VLAN's table tells alone is found as well.
+func placesByVLAN(t *testing.T, rec recording, s *program.Site) {
+	learned := rec.learned()
+	for _, in := range rec.contexts() {
+		maps.Copy(learned, in.learned())
+	}
+	if len(learned) < 20 {
+		t.Errorf("%d addresses learned in all VLANs", len(learned))
+	}
+	rec.checkPlaces(t, s, portsOf(t, s), learned)
 }
 
 // Bridge ports 97 and on are interfaces 999001 and on: whoever took one number
