@@ -1,6 +1,6 @@
 // Package ups is the arithmetic of a small uninterruptible supply: its runtime
-// on paper, the share of its ratings that a load takes, and what a raw value
-// of its agent can mean.
+// on paper, what a switch that it feeds takes, and what a raw value of its agent
+// can mean.
 //
 // Sources: RFC 1628 (UPS-MIB) for what an agent says; common practice, IEEE
 // 1188 and IEC 62040 as calculators restate them for the runtime. Prefer the
@@ -20,18 +20,12 @@ import (
 // Watts is real power.
 type Watts float64
 
-// VoltAmps is apparent power.
-type VoltAmps float64
-
 // WattHours is energy.
 type WattHours float64
 
 // ErrRange is returned, wrapped, for a value outside what the arithmetic is
 // meant for. NaN and the infinities are always outside.
 var ErrRange = errors.New("out of range")
-
-// RuntimeSpread is how far a runtime on paper may be off either way.
-const RuntimeSpread = 0.3
 
 // usualEfficiency of a small inverter is 0.75 to 0.85, of a large one 0.85 to
 // 0.95 (common practice).
@@ -45,13 +39,13 @@ type Battery struct {
 	AmpHours float64
 
 	Efficiency float64 // of the inverter; zero: 0.8
-	Age        float64 // what is left of the capacity, see AgeFactor; zero: 1, new
+	Age        float64 // what is left of the capacity, about 0.8 after two years; zero: 1, new
 	Depth      float64 // share of the charge that may be used; zero: 1, lead-acid down to cut-off
 }
 
 // Runtime is how long the battery feeds the load, energy x efficiency x age x
-// depth / load, to the second and within RuntimeSpread. Load is at the UPS's
-// output, 0.1 W to 1 MW: see MainsLoad.
+// depth / load, to the second; it may be 30 % off either way. Load is at the
+// UPS's output, 0.1 W to 1 MW: see MainsLoad.
 func (b Battery) Runtime(load Watts) (time.Duration, error) {
 	energy, err := b.energy()
 	if err == nil {
@@ -90,57 +84,11 @@ func span(hours float64) time.Duration {
 	return time.Duration(math.Round(hours*3600)) * time.Second
 }
 
-// AgeFactor is what is left of a lead-acid battery's capacity: 1 new, 0.8 after
-// two years, 0.7 after three, by calculators that cite IEEE 1188; in between
-// on the line. Older ones have no figure and stay at 0.7: they are due. An age
-// below zero or NaN counts as new.
-func AgeFactor(years float64) float64 {
-	switch {
-	case years > 3:
-		return 0.7
-	case years > 2:
-		return 0.8 - 0.1*(years-2)
-	case years > 0:
-		return 1 - 0.1*years
-	}
-	return 1
-}
-
 // Lead-acid batteries are replaced at three to five years (common practice).
 const (
 	ReplaceFrom = 3 // years
 	ReplaceBy   = 5
 )
-
-// LifeFactor is how a lead-acid battery's life shrinks with heat: it about
-// halves for each 10 K above 25 degC (common practice). Below that, and for
-// NaN, it is 1.
-func LifeFactor(celsius float64) float64 {
-	if !(celsius > 25) {
-		return 1
-	}
-	return math.Pow(2, -(min(celsius, 125)-25)/10)
-}
-
-// Discharge is how long a lead-acid battery of the capacity, rated over so many
-// hours (20, mostly), gives the current, by Peukert: t = H (C / (I H))^k. K is
-// about 1.15 to 1.2 (from memory); 1 is the ideal battery. Doubling the load
-// more than halves the time.
-func Discharge(ampHours, ratedHours, amps, k float64) (time.Duration, error) {
-	err := errors.Join(
-		within("capacity", ampHours, 0.1, 1e4, "Ah"),
-		within("rated hours", ratedHours, 0.1, 1000, "h"),
-		within("current", amps, 0.01, 1e5, "A"),
-		within("Peukert exponent", k, 1, 2, ""))
-	if err != nil {
-		return 0, fmt.Errorf("discharge: %w", err)
-	}
-	hours := ratedHours * math.Pow(ampHours/(amps*ratedHours), k)
-	return span(min(hours, mostHours)), nil
-}
-
-// mostHours is a hundred years, which a duration still holds.
-const mostHours = 100 * 365 * 24
 
 // within reports a value that is not between lo and hi. Written so that NaN fails.
 func within[T ~float64](what string, v, lo, hi T, unit string) error {
