@@ -120,12 +120,3 @@ func vhtAbsent(mcs int, width MHz, streams int64) bool {
 	}
 	return false
 }
-
-// SplitHT splits 802.11n's running MCS, 0 to 31, into the MCS within one
-// stream and the streams: 15 is MCS 7 with two. Others wrap ErrNoRate.
-func SplitHT(index int) (mcs, streams int, err error) {
-	if index < 0 || index >= 8*mostStreams {
-		return 0, 0, fmt.Errorf("802.11n MCS %d, want 0 to 31: %w", index, ErrNoRate)
-	}
-	return index % 8, index/8 + 1, nil
-}
