@@ -269,7 +269,7 @@ func plain(err error) error {
 	case sqlite3.SQLITE_NOTADB:
 		return fmt.Errorf("%w: %w", ErrNotLogbook, err)
 	case sqlite3.SQLITE_IOERR:
-		if strings.Contains(e.Error(), "no space") {
+		if e.Code() == sqlite3.SQLITE_IOERR_SHMSIZE || strings.Contains(e.Error(), "no space") { // the index of the WAL finds no room to grow
 			return fmt.Errorf("%w: %w", ErrFull, err)
 		}
 	}

@@ -91,6 +91,9 @@ func (a *app) tell(res *pass.Result) error {
 // unseen reports whether something planned could not be looked at. What it
 // never offered, and what the plan keeps from being asked, does not count.
 func unseen(res *pass.Result) bool {
+	if len(report.NotLooked(res.Plan, res.Snapshot)) > 0 {
+		return true
+	}
 	for _, c := range res.Snapshot.Coverage {
 		switch c.Result {
 		case inventory.Refused, inventory.NoAnswer:

@@ -67,7 +67,12 @@ func RunText(w io.Writer, r *pass.Result, style Style) error {
 	p.line("")
 	p.summary(r)
 	shown := withoutHushed(r.Findings, r.Hushed)
-	p.Findings(shown, r.Hushed, r.Plan.Site.Location)
+	if blind := NotLooked(r.Plan, s); len(blind) > 0 && len(r.Findings) == 0 {
+		p.wrap("", "Nothing is known against the plan, but "+plural(len(blind), "planned device", "planned devices")+" could not be looked for: "+someNames(blind)+".")
+		p.line("")
+	} else {
+		p.Findings(shown, r.Hushed, r.Plan.Site.Location)
+	}
 	p.Power(s)
 	p.coverage(s)
 	return p.w.Flush()
