@@ -64,9 +64,9 @@ var timings = map[Standard]timing{
 }
 
 // Rate is the air rate, data subcarriers x bits x code rate x streams / symbol
-// time, rounded to the bit. MCS counts within one stream, 0 to 7 (n), 9 (ac)
-// or 11 (ax); SplitHT turns 802.11n's running number into that. An air rate is
-// no throughput: see Usable. Its error wraps ErrNoRate.
+// time, rounded to the bit. MCS counts within one stream, 0 to 7 (n; its running
+// number counts on from stream to stream: 15 is 7 with two), 9 (ac) or 11 (ax).
+// An air rate is no throughput: see Usable. Its error wraps ErrNoRate.
 func (m Mode) Rate(mcs int, width MHz) (BitRate, error) {
 	none := func(what string, v any) (BitRate, error) {
 		return 0, fmt.Errorf("802.11%.4s %s %v: %w", string(m.Standard), what, v, ErrNoRate)
