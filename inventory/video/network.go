@@ -1,7 +1,6 @@
 package video
 
 import (
-	"errors"
 	"fmt"
 	"math"
 )
@@ -66,17 +65,4 @@ func JudgeLink(load, usable BitRate, near float64) LinkLoad {
 	}
 	share := float64(load) / float64(usable)
 	return LinkLoad{Known: true, Share: share, Near: share > near, Over: load > usable}
-}
-
-// MoreOnLink is how many further cameras that send s the link takes before its
-// load passes 0.7 of what it carries; zero also when it is past that.
-func MoreOnLink(load, usable BitRate, s Stream) (int, error) {
-	err := errors.Join(
-		s.check(),
-		within("load", load, 0, mostLink, "bit/s"),
-		within("usable rate", usable, 0, mostLink, "bit/s"))
-	if err != nil {
-		return 0, fmt.Errorf("room on the link: %w", err)
-	}
-	return count((headroom*float64(usable) - float64(load)) / (overhead * float64(s.Rate))), nil
 }
