@@ -188,9 +188,13 @@ func TestProxyOnTheWire(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	proxies := arp.ProxyARP(got.Replies, got.Sent)
-	if len(proxies) != 1 || proxies[0].MAC != mac(0x01) || len(proxies[0].Addrs) < 240 {
-		t.Errorf("got %d answers and proxies %+v, want one that answers for nearly all", len(got.Replies), proxies)
+	for _, r := range got.Replies {
+		if r.MAC != mac(0x01) {
+			t.Errorf("%v is answered for by %x, want the router's MAC", r.Addr, r.MAC)
+		}
+	}
+	if len(got.Replies) < 240 {
+		t.Errorf("got %d answers, want one for nearly every address", len(got.Replies))
 	}
 }
 
