@@ -19,7 +19,8 @@ func TestRoomRefusesByClass(t *testing.T) {
 		b.Ports = append(b.Ports, poe.PortLoad{Port: port, Class: poe.Class3})
 	}
 	r := b.Room(poe.PortLoad{Port: 5, Class: poe.Class3})
-	if r.Fits || r.Reserved != watts(61.6) || r.Free != watts(3.4) || r.Need != watts(15.4) || r.Drawn != 24*poe.Watt || r.Short != 12*poe.Watt || r.By != poe.ByClass {
+	if r.Fits || r.Reserved != watts(61.6) || r.Free != watts(3.4) || r.Need != watts(15.4) || r.Drawn != 24*poe.Watt ||
+		r.Short != 12*poe.Watt || r.By != poe.ByClass {
 		t.Errorf("%+v", r)
 	}
 	if want := []poe.Shortage{{What: "reserved", Free: watts(3.4), Need: watts(15.4)}}; !slices.Equal(r.Shortages, want) {
@@ -66,19 +67,24 @@ func TestRoom(t *testing.T) {
 		{"382 W, 378 W in use", poe.Budget{Usable: 382 * poe.Watt, Reported: 378 * poe.Watt, Policy: poe.Policy{Reserves: poe.ByUse}},
 			poe.PortLoad{Draw: 10 * poe.Watt}, want{false, 11.4, "drawn"}},
 		// Another manual: a Type 1 device needs 17 W free, a Type 2 one 33 W.
-		{"16 W free, a Type 1 device", poe.Budget{Usable: 16 * poe.Watt, Policy: poe.Policy{LeastFree1: 17 * poe.Watt, LeastFree2: 33 * poe.Watt}}, class3, want{false, 1, "least-free"}},
-		{"17 W free, a Type 1 device", poe.Budget{Usable: 17 * poe.Watt, Policy: poe.Policy{LeastFree1: 17 * poe.Watt, LeastFree2: 33 * poe.Watt}}, class3, want{true, 0, ""}},
+		{"16 W free, a Type 1 device", poe.Budget{Usable: 16 * poe.Watt, Policy: poe.Policy{LeastFree1: 17 * poe.Watt, LeastFree2: 33 * poe.Watt}},
+			class3, want{false, 1, "least-free"}},
+		{"17 W free, a Type 1 device", poe.Budget{Usable: 17 * poe.Watt, Policy: poe.Policy{LeastFree1: 17 * poe.Watt, LeastFree2: 33 * poe.Watt}},
+			class3, want{true, 0, ""}},
 		{"32 W free, a Type 2 device", poe.Budget{Usable: 32 * poe.Watt, Policy: poe.Policy{LeastFree1: 17 * poe.Watt, LeastFree2: 33 * poe.Watt}},
 			poe.PortLoad{Class: poe.Class4}, want{false, 1, "least-free"}},
 		{"the guard is not free", poe.Budget{Usable: 20 * poe.Watt, Guard: 5 * poe.Watt}, class3, want{false, 0.4, "reserved drawn"}},
 		{"to the milliwatt", poe.Budget{Usable: watts(15.4)}, class3, want{true, 0, ""}},
 		{"peaks above the reservations", poe.Budget{Usable: 40 * poe.Watt, Ports: ports(poe.PortLoad{Port: 1, Class: poe.Class1, Draw: 26 * poe.Watt})},
 			class3, want{false, 1.4, "drawn"}},
-		{"fixed", poe.Budget{Usable: 30 * poe.Watt, Policy: poe.Policy{Reserves: poe.Fixed}, Ports: ports(poe.PortLoad{Port: 1, Class: poe.Class3, Fixed: 10 * poe.Watt})},
+		{"fixed", poe.Budget{Usable: 30 * poe.Watt, Policy: poe.Policy{Reserves: poe.Fixed},
+			Ports: ports(poe.PortLoad{Port: 1, Class: poe.Class3, Fixed: 10 * poe.Watt})},
 			poe.PortLoad{Class: poe.Class4, Fixed: 20 * poe.Watt}, want{true, 0, ""}},
-		{"by LLDP it starts as its class", poe.Budget{Usable: 20 * poe.Watt, Policy: poe.Policy{Reserves: poe.ByLLDP}, Ports: ports(poe.PortLoad{Port: 1, Class: poe.Class4, Negotiated: 8 * poe.Watt})},
+		{"by LLDP it starts as its class", poe.Budget{Usable: 20 * poe.Watt, Policy: poe.Policy{Reserves: poe.ByLLDP},
+			Ports: ports(poe.PortLoad{Port: 1, Class: poe.Class4, Negotiated: 8 * poe.Watt})},
 			poe.PortLoad{Class: poe.Class3, Negotiated: 5 * poe.Watt}, want{false, 3.4, "reserved"}},
-		{"a maker's margin", poe.Budget{Usable: watts(15.4), Policy: poe.Policy{Outputs: map[poe.Class]poe.Power{poe.Class3: watts(16.2)}}}, class3, want{false, 0.8, "reserved drawn"}},
+		{"a maker's margin", poe.Budget{Usable: watts(15.4), Policy: poe.Policy{Outputs: map[poe.Class]poe.Power{poe.Class3: watts(16.2)}}}, class3,
+			want{false, 0.8, "reserved drawn"}},
 		{"class of the device unknown", poe.Budget{Usable: 100 * poe.Watt}, poe.PortLoad{}, want{false, 0, ""}},
 		{"budget unknown", poe.Budget{}, class3, want{false, 0, ""}},
 		{"a port that nobody understands", poe.Budget{Usable: 100 * poe.Watt, Ports: ports(poe.PortLoad{Port: 7})}, class3, want{false, 0, ""}},

@@ -17,8 +17,10 @@ func FuzzLine(f *testing.F) {
 		f.Add(uint8(i), 54.0, uint8(i*37), uint8(255), true, int32(math.MaxInt32), 24.0, v, int8(i), uint8(i), v, int8(0))
 		f.Add(uint8(2), v, uint8(0), uint8(0), i%2 == 0, int32(math.MinInt32), v, 20.0, int8(i-2), uint8(2), 100.0, int8(-128))
 	}
-	f.Fuzz(func(t *testing.T, standard uint8, volts float64, plus, minus uint8, forced bool, most int32, nominal, bound float64, class int8, takes uint8, length float64, gauge int8) {
-		feed := poe.Feed{Standard: poe.Standard(standard), Volts: volts, Plus: poe.Pins(plus), Minus: poe.Pins(minus), Forced: forced, Direct: forced, Limit: poe.Power(most)}
+	f.Fuzz(func(t *testing.T, standard uint8, volts float64, plus, minus uint8, forced bool, most int32, nominal, bound float64, class int8,
+		takes uint8, length float64, gauge int8) {
+		feed := poe.Feed{Standard: poe.Standard(standard), Volts: volts, Plus: poe.Pins(plus), Minus: poe.Pins(minus), Forced: forced,
+			Direct: forced, Limit: poe.Power(most)}
 		need := poe.Need{Takes: poe.Feed{Standard: poe.Standard(takes), Volts: nominal, Plus: poe.Pins(minus), Minus: poe.Pins(plus)}, Class: poe.Class(class),
 			Most: poe.Power(most), VoltsLeast: bound, VoltsMost: bound, Gigabit: true}
 		for _, k := range poe.Compare(feed, need) {
@@ -43,10 +45,13 @@ func FuzzLine(f *testing.F) {
 // promised beyond the budget.
 func FuzzBudget(f *testing.F) {
 	f.Add(int32(65_000), int32(0), int32(24_000), uint8(1), 4, 3, int8(4), int32(0), int32(0), false, 0.9)
-	f.Add(int32(math.MaxInt32), int32(math.MinInt32), int32(math.MaxInt32), uint8(4), -1, 0, int8(-128), int32(math.MaxInt32), int32(math.MinInt32), true, math.NaN())
-	f.Add(int32(math.MinInt32), int32(math.MaxInt32), int32(math.MinInt32), uint8(200), 1<<40, 9, int8(127), int32(math.MinInt32), int32(math.MaxInt32), false, math.Inf(1))
+	f.Add(int32(math.MaxInt32), int32(math.MinInt32), int32(math.MaxInt32), uint8(4), -1, 0, int8(-128), int32(math.MaxInt32),
+		int32(math.MinInt32), true, math.NaN())
+	f.Add(int32(math.MinInt32), int32(math.MaxInt32), int32(math.MinInt32), uint8(200), 1<<40, 9, int8(127), int32(math.MinInt32),
+		int32(math.MaxInt32), false, math.Inf(1))
 	f.Fuzz(func(t *testing.T, usable, guard, reported int32, how uint8, port, priority int, class int8, x, y int32, passive bool, share float64) {
-		load := poe.PortLoad{Port: port, Priority: priority, Class: poe.Class(class), Fixed: poe.Power(x), Negotiated: poe.Power(y), Autoclass: poe.Power(y), Draw: poe.Power(x), Passive: passive}
+		load := poe.PortLoad{Port: port, Priority: priority, Class: poe.Class(class), Fixed: poe.Power(x), Negotiated: poe.Power(y),
+			Autoclass: poe.Power(y), Draw: poe.Power(x), Passive: passive}
 		b := poe.Budget{Usable: poe.Power(usable), Guard: poe.Power(guard), Reported: poe.Power(reported), Policy: poe.Policy{Reserves: poe.Reservation(how),
 			AutoclassMargin: poe.Power(x), LeastFree1: poe.Power(y), LeastFree2: poe.Power(x)}, Ports: []poe.PortLoad{load, load, {Port: 3, Class: poe.Class3}}}
 		r := b.Room(load)

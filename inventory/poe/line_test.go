@@ -33,12 +33,16 @@ func TestOnPaper(t *testing.T) {
 		{"class 8, worst channel", poe.Feed{Standard: poe.BT4}, poe.Need{Class: poe.Class8}, cable.Run{}, 41.1781, 90.0381, false, false, false, false},
 		// Computed outside this program: below 42.5 V, the standard fails it too.
 		{"class 4 on a 44 V supply", poe.Feed{Standard: poe.AT, Volts: 44}, poe.Need{Class: poe.Class4}, cable.Run{}, 34.8550, 32.1905, true, true, true, false},
-		{"class 4, half the channel, 54 V", poe.Feed{Standard: poe.AT, Volts: 54}, poe.Need{Class: poe.Class4}, cable.Run{Segments: []cable.Segment{{Length: 50}}}, 50.8668, 27.0707, false, false, false, false},
+		{"class 4, half the channel, 54 V", poe.Feed{Standard: poe.AT, Volts: 54}, poe.Need{Class: poe.Class4},
+			cable.Run{Segments: []cable.Segment{{Length: 50}}}, 50.8668, 27.0707, false, false, false, false},
 		// A class 4 device on a class 3 port is worked out for what it gets; the
 		// next two were computed outside this program.
-		{"class 4 on 802.3af", poe.Feed{Standard: poe.AF, Volts: 48}, poe.Need{Class: poe.Class4}, cable.Run{Celsius: 20, Segments: []cable.Segment{{Length: 90, Gauge: 24}, {Length: 10, Gauge: 26}}}, 45.4595, 13.6737, false, false, false, false},
-		{"a class 3 camera that takes 15 W", poe.Feed{Standard: poe.AF}, poe.Need{Class: poe.Class3, Most: 15 * poe.Watt}, cable.Run{}, 39.2192, 16.8287, true, false, true, false},
-		{"a port limited to 9 W", poe.Feed{Standard: poe.AT, Limit: 9 * poe.Watt}, poe.Need{Class: poe.Class3, Most: 10 * poe.Watt}, metres(20, 24), 49.6608, 10.0683, true, false, false, false},
+		{"class 4 on 802.3af", poe.Feed{Standard: poe.AF, Volts: 48}, poe.Need{Class: poe.Class4},
+			cable.Run{Celsius: 20, Segments: []cable.Segment{{Length: 90, Gauge: 24}, {Length: 10, Gauge: 26}}}, 45.4595, 13.6737, false, false, false, false},
+		{"a class 3 camera that takes 15 W", poe.Feed{Standard: poe.AF}, poe.Need{Class: poe.Class3, Most: 15 * poe.Watt}, cable.Run{}, 39.2192,
+			16.8287, true, false, true, false},
+		{"a port limited to 9 W", poe.Feed{Standard: poe.AT, Limit: 9 * poe.Watt}, poe.Need{Class: poe.Class3, Most: 10 * poe.Watt}, metres(20, 24),
+			49.6608, 10.0683, true, false, false, false},
 		// 24 V passive, 24 AWG at 20 °C: the table in the cable tests.
 		{"8 W at 60 m", passive, radio(8*poe.Watt, 20), metres(60, 24), 22.1773, 8.6575, false, false, false, false},
 		{"12 W at 60 m, least 22 V", passive, radio(12*poe.Watt, 22), metres(60, 24), 21.1305, 13.6296, false, true, false, false},
