@@ -17,7 +17,8 @@ func finite(t *testing.T, what string, figures ...float64) {
 	}
 }
 
-var awkward = []float64{0, math.Copysign(0, -1), 1, -1, 1e-320, 1e-12, 44, 20, 12.95, 1000, 1e6, 1e300, -1e300, math.Inf(1), math.Inf(-1), math.NaN(), math.MaxFloat64, math.SmallestNonzeroFloat64}
+var awkward = []float64{0, math.Copysign(0, -1), 1, -1, 1e-320, 1e-12, 44, 20, 12.95, 1000, 1e6, 1e300, -1e300, math.Inf(1), math.Inf(-1), math.NaN(),
+	math.MaxFloat64, math.SmallestNonzeroFloat64}
 
 // FuzzDeliver: any three figures give finite results or an error, and results
 // keep to the circuit.

@@ -58,9 +58,12 @@ func TestResistance(t *testing.T) {
 		{"any other number of pairs counts as two", cable.Run{Segments: solid(100, 24), Celsius: at20}, 0, 8.4213},
 		{"40 °C is assumed", cable.Run{Segments: solid(100, 24)}, cable.TwoPairs, 9.0832},
 		{"60 °C is above the 20 °C limit though sound", cable.Run{Segments: solid(100, 24), Celsius: 60}, cable.TwoPairs, 9.7452},
-		{"90 m of 24 AWG and 10 m of 26 AWG, solid", cable.Run{Celsius: at20, Segments: []cable.Segment{{Length: 90, Gauge: 24}, {Length: 10, Gauge: 26}}}, cable.TwoPairs, 8.9182},
-		{"a stranded cord has a fifth more", cable.Run{Celsius: at20, Segments: []cable.Segment{{Length: 90, Gauge: 24}, {Length: 10, Gauge: 26, Cord: true}}}, cable.TwoPairs, 0.084213*90 + 1.2*1.33904},
-		{"copper-clad aluminium", cable.Run{Celsius: at20, Segments: []cable.Segment{{Length: 100, Gauge: 24, Conductor: cable.CopperCladAluminium}}}, cable.TwoPairs, 13.474},
+		{"90 m of 24 AWG and 10 m of 26 AWG, solid", cable.Run{Celsius: at20,
+			Segments: []cable.Segment{{Length: 90, Gauge: 24}, {Length: 10, Gauge: 26}}}, cable.TwoPairs, 8.9182},
+		{"a stranded cord has a fifth more", cable.Run{Celsius: at20,
+			Segments: []cable.Segment{{Length: 90, Gauge: 24}, {Length: 10, Gauge: 26, Cord: true}}}, cable.TwoPairs, 0.084213*90 + 1.2*1.33904},
+		{"copper-clad aluminium", cable.Run{Celsius: at20, Segments: []cable.Segment{{Length: 100, Gauge: 24,
+			Conductor: cable.CopperCladAluminium}}}, cable.TwoPairs, 13.474},
 		{"connectors", cable.Run{Segments: solid(100, 24), Celsius: at20, Connectors: 4}, cable.TwoPairs, 8.4213 + 0.8},
 		{"nothing known is the standard's channel", cable.Run{}, cable.TwoPairs, 12.5},
 		{"nothing known on four pairs", cable.Run{}, cable.FourPairs, 6.25},
@@ -114,7 +117,8 @@ func TestBreaches(t *testing.T) {
 		{"channel is named alone", []cable.Segment{link(120, 24), cord(15)}, []string{"channel-length"}},
 		{"26 AWG in the wall", []cable.Segment{link(20, 26)}, []string{"conductor-resistance"}},
 		{"clad 24 AWG", []cable.Segment{{Length: 20, Gauge: 24, Conductor: cable.CopperCladAluminium}}, []string{"conductor-resistance", "copper-clad"}},
-		{"clad 22 AWG meets the ohms and is still not permitted", []cable.Segment{{Length: 20, Gauge: 22, Conductor: cable.CopperCladAluminium}}, []string{"copper-clad"}},
+		{"clad 22 AWG meets the ohms and is still not permitted", []cable.Segment{{Length: 20, Gauge: 22, Conductor: cable.CopperCladAluminium}},
+			[]string{"copper-clad"}},
 	} {
 		got := cable.Run{Segments: c.segments}.Breaches()
 		if len(got) != len(c.want) {
