@@ -107,7 +107,8 @@ func FuzzPaper(f *testing.F) {
 }
 
 func FuzzParseWall(f *testing.F) {
-	for _, s := range []string{"two brick walls", "2 x concrete wall 200 mm", "old shed 12 dB", "", "9e999 dB", "1.1.1mm x", "\x00\xff 5", "metal 1e3 m", "999999999999999999999 brick"} {
+	for _, s := range []string{"two brick walls", "2 x concrete wall 200 mm", "old shed 12 dB", "", "9e999 dB", "1.1.1mm x", "\x00\xff 5",
+		"metal 1e3 m", "999999999999999999999 brick"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
