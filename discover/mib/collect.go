@@ -27,6 +27,7 @@ type Reading struct {
 	Coverage  []inventory.Coverage
 	Err       error // what ended reading early: silence, or the end of ctx; nil otherwise
 
+	newer    bool          // the forwarding table is that of IEEE8021-Q-BRIDGE-MIB
 	contexts []vlanContext // that were read beside the default one
 	fdb      outcome       // of the default context's forwarding table
 	lacking  string        // of the other contexts' tables; empty: nothing
@@ -74,7 +75,11 @@ func Relearn(ctx context.Context, c *snmp.Client, got *Reading) {
 	}
 	var mods []module
 	if offered(inventory.TableFDB) {
-		mods = append(mods, fdbModule(), module{table: inventory.TableVLAN, keys: []snmp.OID{dot1qVlanFdbId}})
+		fdb, filter := fdbModule(), []snmp.OID{dot1qVlanFdbId}
+		if got.newer {
+			fdb.keys, filter = append(fdb.keys, ieeeFdbPort, ieeeFdbStatus), append(filter, ieeeVlanFdbID)
+		}
+		mods = append(mods, fdb, module{table: inventory.TableVLAN, keys: filter})
 	}
 	if offered(inventory.TableNeighbors) {
 		mods = append(mods, neighborModule())
@@ -83,6 +88,7 @@ func Relearn(ctx context.Context, c *snmp.Client, got *Reading) {
 		return
 	}
 	r, outs, _ := read(ctx, c, mods)
+	r, _ = asOlder(r)
 	for _, o := range outs {
 		if o.table == inventory.TableFDB && o.result == inventory.NotOffered && len(got.contexts) > 0 {
 			o = got.fdb
@@ -119,8 +125,10 @@ func collect(ctx context.Context, c *snmp.Client, req Request, first []snmp.OID,
 	if err != nil {
 		got.Err = err
 	}
-	r = sorted(system, got.late(ctx, c, r, single), r)
+	r, one := asOlder(sorted(system, got.late(ctx, c, r, single), r))
 	cut := decode(r, &got.Agent, objects)
+	cut[inventory.TableFDB] = !one
+	got.newer = len(r.below(ieeeFdbPort)) > 0
 	got.Neighbors = decodeNeighbors(r, req.Device, got.Agent.Read)
 	for _, o := range outs {
 		switch o.table {

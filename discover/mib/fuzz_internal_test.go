@@ -31,6 +31,9 @@ var columnsOf = sync.OnceValue(func() []snmp.OID {
 		}
 		out = append(out, m.rest(sorted(have))...)
 	}
+	for _, s := range successors {
+		out = append(out, s.column)
+	}
 	return out
 })
 
@@ -92,7 +95,7 @@ func FuzzDecode(f *testing.F) {
 	}
 	f.Add(slices.Repeat([]byte{200, 3, 255, 255, 255, 255, 255, 0, 0, 2, 6, 0, 0, 94, 0, 83, 1}, 40))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		r := hostileRows(b)
+		r, _ := asOlder(hostileRows(b))
 		var ag inventory.Agent
 		objects := plannedObjects([]inventory.PlanObject{
 			{Use: "power", OID: "1.3.6.1.2.1.105.1.1.1.15", Index: "pse", Scale: 1}, {Use: "level", OID: "1.3.6.1.2.1.1.1", Index: "none"}, {OID: "x"},

@@ -9,11 +9,11 @@ import (
 
 // module is what to ask of one MIB module. Its keys are asked for first, of all
 // modules at once, so that an agent without most of them is done in a few
-// packets; rest is asked for where the keys have rows.
+// packets; rest is what their rows make worth asking for.
 type module struct {
 	table string // the inventory's name for it
 	keys  []snmp.OID
-	rest  func(have rows) []snmp.OID // nil: nothing
+	rest  func(have rows) []snmp.OID // by what all modules' keys brought; nil: nothing
 }
 
 // when is a list of columns that are worth asking for only where key has rows.
@@ -50,7 +50,8 @@ func modules() []module {
 		{table: inventory.TableIP, keys: []snmp.OID{ad, addr}, rest: rest(
 			when{ad, without(ipAdFields, ad)}, when{addr, without(ipAddressFields, addr)})},
 		neighborModule(),
-		{table: inventory.TableBridge, keys: []snmp.OID{dot1dBaseBridgeAddress, dot1dBasePortIfIndex, dot1dStpPortState}},
+		{table: inventory.TableBridge, keys: []snmp.OID{dot1dBaseBridgeAddress, dot1dBasePortIfIndex, dot1dStpPortState, ieeePortIfIndex},
+			rest: insteadOf(dot1dBaseBridgeAddress, ieeeBridgeAddress)},
 		fdbModule(),
 		vlanModule(),
 		lldpModule(),
@@ -86,15 +87,21 @@ func neighborModule() module {
 }
 
 func fdbModule() module {
-	return module{table: inventory.TableFDB, keys: []snmp.OID{dot1dTpFdbPort, dot1qTpFdbPort}, rest: rest(
-		when{dot1dTpFdbPort, []snmp.OID{dot1dTpFdbStatus}}, when{dot1qTpFdbPort, []snmp.OID{dot1qTpFdbStatus}})}
+	return module{table: inventory.TableFDB, keys: []snmp.OID{dot1dTpFdbPort, dot1qTpFdbPort}, rest: func(have rows) []snmp.OID {
+		return append(
+			rest(when{dot1dTpFdbPort, []snmp.OID{dot1dTpFdbStatus}}, when{dot1qTpFdbPort, []snmp.OID{dot1qTpFdbStatus}})(have),
+			insteadOf(dot1qTpFdbPort, ieeeFdbPort, ieeeFdbStatus)(have)...)
+	}}
 }
 
 func vlanModule() module {
 	return module{table: inventory.TableVLAN, keys: []snmp.OID{dot1qVlanFdbId, dot1qVlanStaticName, dot1qPvid}, rest: func(have rows) []snmp.OID {
-		return append(
+		return slices.Concat(
 			atMark(have, dot1qVlanFdbId, without(vlanCurrentFields, dot1qVlanFdbId)),
-			rest(when{dot1qVlanStaticName, without(vlanStaticFields, dot1qVlanStaticName)})(have)...)
+			rest(when{dot1qVlanStaticName, without(vlanStaticFields, dot1qVlanStaticName)})(have),
+			insteadOf(dot1qVlanFdbId, ieeeVlanFdbID, ieeeVlanEgress, ieeeVlanUntagged)(have),
+			insteadOf(dot1qVlanStaticName, ieeeVlanName)(have),
+			insteadOf(dot1qPvid, ieeePvid)(have))
 	}}
 }
 

@@ -166,7 +166,7 @@ type job struct {
 func (r *reader) rest(ctx context.Context, have rows) {
 	var jobs []job
 	for i, m := range r.mods {
-		if m.rest == nil || r.rows[i] == 0 || r.outs[i].why != "" {
+		if m.rest == nil || r.outs[i].why != "" {
 			continue
 		}
 		if columns := m.rest(have); len(columns) > 0 {
