@@ -16,7 +16,8 @@ import (
 )
 
 var (
-	mac       = textual("a MAC address", parseMAC, func(m inventory.MAC) string { return doubleQuoted(m.String()) }, `^([0-9A-Fa-f]{2}([:-]?[0-9A-Fa-f]{2}){5}|[0-9A-Fa-f]{4}(\.[0-9A-Fa-f]{4}){2})$`)
+	mac = textual("a MAC address", parseMAC, func(m inventory.MAC) string { return doubleQuoted(m.String()) },
+		`^([0-9A-Fa-f]{2}([:-]?[0-9A-Fa-f]{2}){5}|[0-9A-Fa-f]{4}(\.[0-9A-Fa-f]{4}){2})$`)
 	address   = textual("an address", parseAddr, writeAddr, `^[0-9A-Fa-f:.]+$`)
 	subnet4   = textual("a subnet", func(s string) (netip.Prefix, error) { return parsePrefix(s, true) }, writePrefix, `^[0-9.]+/[0-9]+$`)
 	subnet6   = textual("an IPv6 subnet", func(s string) (netip.Prefix, error) { return parsePrefix(s, false) }, writePrefix, `^[0-9A-Fa-f:.]+/[0-9]+$`)

@@ -119,7 +119,8 @@ func TestEdit(t *testing.T) {
 		{"another of a flow list", []planfile.Change{planfile.Remove("hub", "spare", "11")}, `
 -  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10,  11]} # in the rack
 +  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10]} # in the rack`},
-		{"all of a flow list", []planfile.Change{planfile.Remove("hub", "spare", "10"), planfile.Remove("hub", "spare", "11"), planfile.Remove("hub", "spare", "9")}, `
+		{"all of a flow list", []planfile.Change{planfile.Remove("hub", "spare", "10"), planfile.Remove("hub", "spare", "11"),
+			planfile.Remove("hub", "spare", "9")}, `
 -  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12, spare: [9, 10,  11]} # in the rack
 +  hub: {role: switch, mac: "00:00:5e:00:53:02", address: 203.0.113.2, ports: 12} # in the rack`},
 		{"one of a block list", []planfile.Change{planfile.Remove("two", "mac", "00:00:5e:00:53:32")}, `
@@ -203,7 +204,8 @@ devices:
 		is     error
 		want   string
 	}{
-		{"a block of text", f, planfile.Set("four", "note", "short"), planfile.ErrByHand, "plan.yaml:25:11: set note of four: is a block of text (| or >): change it by hand"},
+		{"a block of text", f, planfile.Set("four", "note", "short"), planfile.ErrByHand,
+			"plan.yaml:25:11: set note of four: is a block of text (| or >): change it by hand"},
 		{"a value over two lines", f, planfile.Set("two", "note", "short"), planfile.ErrByHand, "over several lines"},
 		{"a list in block style", f, planfile.Set("two", "mac", "00:00:5e:00:53:42"), planfile.ErrByHand, "over several lines"},
 		{"an anchored value", linked, planfile.Set("a", "room", "office"), planfile.ErrByHand, "carries the anchor &r"},
@@ -262,7 +264,8 @@ func FuzzEdit(f *testing.F) {
 			return
 		}
 		for _, c := range []planfile.Change{planfile.Set(device, key, value), planfile.Append(device, key, value), planfile.Unset(device, key),
-			planfile.Replace(device, key, value, value+"x"), planfile.Remove(device, key, value), planfile.Add(inventory.Device{Name: device, Note: value, Room: key})} {
+			planfile.Replace(device, key, value, value+"x"), planfile.Remove(device, key, value),
+			planfile.Add(inventory.Device{Name: device, Note: value, Room: key})} {
 			text, err := p.Edit(c)
 			if err != nil {
 				continue

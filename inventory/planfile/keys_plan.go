@@ -82,7 +82,8 @@ var networkKeys = table[inventory.Network]{
 		field("probe", oneOrMany(subnet), func(n *inventory.Network) *[]netip.Prefix { return &n.Probe },
 			"Further ranges that a commission may look into, for gear with a factory address."),
 	},
-	advice: map[string]string{"address": "did you mean subnet or gateway?", "dhcp": "did you mean dynamic?", "range": "did you mean dynamic?", "cidr": "did you mean subnet?"},
+	advice: map[string]string{"address": "did you mean subnet or gateway?", "dhcp": "did you mean dynamic?", "range": "did you mean dynamic?",
+		"cidr": "did you mean subnet?"},
 }
 
 var baseNetwork = inventory.Network{Unknown: inventory.UnknownWarning}

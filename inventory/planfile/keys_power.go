@@ -65,7 +65,8 @@ var upsKeys = table[inventory.UPSPlan]{
 	keys: []key[inventory.UPSPlan]{
 		field("rated", watts, func(u *inventory.UPSPlan) *inventory.Power { return &u.Rated }, "What it can give, in watts, not volt-amperes."),
 		field("planned", watts, func(u *inventory.UPSPlan) *inventory.Power { return &u.Load }, "The load meant; unless said, what names it as mains is summed."),
-		field("battery", battery, func(u *inventory.UPSPlan) *float64 { return &u.Battery }, "The battery's energy, such as 216 Wh, or {charge: 9 Ah, voltage: 24 V}."),
+		field("battery", battery, func(u *inventory.UPSPlan) *float64 { return &u.Battery },
+			"The battery's energy, such as 216 Wh, or {charge: 9 Ah, voltage: 24 V}."),
 		field("runtime", span, func(u *inventory.UPSPlan) *time.Duration { return &u.Runtime }, "How long it is meant to hold at that load."),
 	},
 }
@@ -156,7 +157,8 @@ var feedKeys = table[inventory.Feed]{
 				return &jsonschema.Schema{AnyOf: []*jsonschema.Schema{volts.schema(), {Const: "unknown"}}}
 			},
 		},
-		field("voltage", volts, func(f *inventory.Feed) *float64 { return &f.Volts }, "The voltage at a port of the standard, where it is known to be above the least."),
+		field("voltage", volts, func(f *inventory.Feed) *float64 { return &f.Volts },
+			"The voltage at a port of the standard, where it is known to be above the least."),
 		field("plus", pins, func(f *inventory.Feed) *poe.Pins { return &f.Plus }, "The pins with plus of a passive feed, such as [4, 5]."),
 		field("minus", pins, func(f *inventory.Feed) *poe.Pins { return &f.Minus }, "The pins with minus, such as [7, 8]."),
 		field("forced", flag, func(f *inventory.Feed) *bool { return &f.Forced }, "true: set to give power without asking first; as live as a passive feed."),

@@ -38,7 +38,8 @@ var serviceKeys = table[inventory.Service]{
 		field("lookup", domain, func(s *inventory.Service) *string { return &s.Lookup },
 			"A name to look up for the same purpose."),
 	},
-	advice: map[string]string{"smtp": "did you mean mail?", "to": "it stands under mail", "schedule": "did you mean runs?", "interval": "did you mean runs or pulse?"},
+	advice: map[string]string{"smtp": "did you mean mail?", "to": "it stands under mail", "schedule": "did you mean runs?",
+		"interval": "did you mean runs or pulse?"},
 }
 
 var mailKeys = table[inventory.Mail]{

@@ -47,7 +47,8 @@ func TestRenderedDraft(t *testing.T) {
 	p.Access = []inventory.Access{{Name: "yard", Version: "v2c", Port: 161, Community: "file:yard.community"}}
 	p.Devices = []inventory.Device{
 		{Name: "quay-switch", Role: inventory.Switch, MACs: []inventory.MAC{{0, 0, 0x5e, 0, 0x53, 2}}, Addresses: []netip.Addr{netip.MustParseAddr("203.0.113.2")},
-			Access: "yard", Ports: 10, Budget: 130000, Maker: "Acme", Product: `PS-10 "rev B"`, Serial: "0012345", Firmware: "1.10", Room: "office # 2", Via: []string{}},
+			Access: "yard", Ports: 10, Budget: 130000, Maker: "Acme", Product: `PS-10 "rev B"`, Serial: "0012345", Firmware: "1.10",
+			Room: "office # 2", Via: []string{}},
 		{Name: "slip-cam", Role: inventory.Camera, MACs: []inventory.MAC{{0, 0, 0x5e, 0, 0x53, 0x31}}, Addresses: []netip.Addr{netip.MustParseAddr("203.0.113.131")},
 			At: inventory.PortRef{Device: "quay-switch", Port: "5"}, Draws: inventory.Draws{Usual: 5100, Most: 11300}},
 		{Name: "unknown-42", MACs: []inventory.MAC{{2, 0, 0x5e, 0, 0x53, 0x42}}},

@@ -95,7 +95,8 @@ func TestSecretsDoNotPrint(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, out := range []string{fmt.Sprint(s), fmt.Sprintf("%s %v %+v %#v %q %x %d %t", s, s, s, s, s, s, s, s), log.String(), string(j), fmt.Sprint(errors.New(s.String()))} {
+	for _, out := range []string{fmt.Sprint(s), fmt.Sprintf("%s %v %+v %#v %q %x %d %t", s, s, s, s, s, s, s, s), log.String(), string(j),
+		fmt.Sprint(errors.New(s.String()))} {
 		if strings.Contains(out, "s3cret") || strings.Contains(out, "733363") || !strings.Contains(out, "(hidden)") {
 			t.Errorf("it prints as %q", out)
 		}

@@ -53,7 +53,8 @@ func TestWriteWithoutRights(t *testing.T) {
 			t.Cleanup(func() { os.RemoveAll(outer) })
 			dir := filepath.Join(outer, "etc")
 			path := filepath.Join(dir, "plan.yaml")
-			if err := errors.Join(os.Chmod(outer, 0o755), os.Mkdir(dir, 0o755), os.WriteFile(path, []byte(editable), 0o600), os.Chmod(path, c.file), os.Chmod(dir, c.dir)); err != nil {
+			if err := errors.Join(os.Chmod(outer, 0o755), os.Mkdir(dir, 0o755), os.WriteFile(path, []byte(editable), 0o600), os.Chmod(path, c.file),
+				os.Chmod(dir, c.dir)); err != nil {
 				t.Fatal(err)
 			}
 			defer os.Chmod(dir, 0o700)
