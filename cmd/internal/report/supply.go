@@ -8,12 +8,24 @@ import (
 	"boundwalk/inventory"
 )
 
-// Supplies writes each supply with what it gives, promises and has.
+// Supplies writes each supply with what it gives, promises and has, and each
+// UPS with what it tells.
 func Supplies(w io.Writer, s *inventory.Snapshot, h *inventory.History, style Style) error {
 	p := newPage(w, style)
-	suppliesTable(s, h).write(p, "")
-	p.line("")
-	p.wrap("", suppliesNote)
+	if len(s.Supplies) > 0 {
+		suppliesTable(s, h).write(p, "")
+		p.line("")
+		p.wrap("", suppliesNote)
+	}
+	if len(s.UPSes) > 0 {
+		if len(s.Supplies) > 0 {
+			p.line("")
+		}
+		upsTable(s).write(p, "")
+	}
+	if len(s.Supplies)+len(s.UPSes) == 0 {
+		p.wrap("", "No agent that was asked tells of a power supply, and the plan has no budget.")
+	}
 	return p.w.Flush()
 }
 

@@ -233,19 +233,25 @@ func (p *page) lead(lead, head string) string {
 	return lead
 }
 
-// Power writes the supplies, each with what it gives, its budget, and a bar.
+// Power writes the supplies, each with what it gives and its budget, and the UPSes.
 func (p *page) Power(s *inventory.Snapshot) {
-	if len(s.Supplies) == 0 {
+	if len(s.Supplies)+len(s.UPSes) == 0 {
 		return
 	}
 	p.line("%s", p.style.paint(bold, "Power"))
 	p.line("")
-	t := newTable("supply", "gives", "known by", "reserved", "budget", "share")
-	for i := range s.Supplies {
-		t.row(supplyCells(&s.Supplies[i], s.SeveralSupplies(s.Supplies[i].Switch))...)
+	if len(s.Supplies) > 0 {
+		t := newTable("supply", "gives", "known by", "reserved", "budget", "share")
+		for i := range s.Supplies {
+			t.row(supplyCells(&s.Supplies[i], s.SeveralSupplies(s.Supplies[i].Switch))...)
+		}
+		t.write(p, "  ")
+		p.line("")
 	}
-	t.write(p, "  ")
-	p.line("")
+	if len(s.UPSes) > 0 {
+		upsTable(s).write(p, "  ")
+		p.line("")
+	}
 }
 
 // coverage writes what could not be looked at, and stays silent on the rest.

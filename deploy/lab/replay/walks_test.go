@@ -1,10 +1,12 @@
 package replay
 
 import (
+	"fmt"
 	"maps"
 	"net/netip"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode"
@@ -32,8 +34,8 @@ var walks = map[string]walk{
 	"media-converter-nul-strings": {role: "switch", tables: []string{"IF-MIB", "SNMPv2-MIB"}, lacks: []string{"BRIDGE-MIB"}, facts: cleanNames},
 	"camera-a":                    {role: "camera", tables: []string{"IF-MIB", "HOST-RESOURCES-MIB", "SNMPv2-MIB"}, lacks: []string{"BRIDGE-MIB"}},
 	"camera-no-system-group":      {role: "camera", lacks: []string{"SNMPv2-MIB", "IF-MIB"}},
-	"ups-a":                       {role: "ups", tables: []string{"UPS-MIB", "SNMPv2-MIB"}, lacks: []string{"BRIDGE-MIB"}},
-	"ups-d-minus-one":             {role: "ups", tables: []string{"UPS-MIB", "SNMPv2-MIB"}, lacks: []string{"IF-MIB"}},
+	"ups-a":                       {role: "ups", tables: []string{"UPS-MIB", "SNMPv2-MIB"}, lacks: []string{"BRIDGE-MIB"}, facts: battery},
+	"ups-d-minus-one":             {role: "ups", tables: []string{"UPS-MIB", "SNMPv2-MIB"}, lacks: []string{"IF-MIB"}, facts: battery},
 }
 
 // Each recording, played by snmpsim, is looked at by the program with a plan of
@@ -207,6 +209,34 @@ func cleanNames(t *testing.T, rec recording, s *program.Site) {
 		if ports[name].Link != "up" {
 			t.Errorf("%s: %+v among %d ports", name, ports[name], len(ports))
 		}
+	}
+}
+
+// Charge and load of a UPS stand in the report where its rows can be; -1 is neither.
+func battery(t *testing.T, rec recording, s *program.Site) {
+	out, _, _ := s.Output("show", "supplies")
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	if len(lines) != 2 || len(strings.Fields(lines[1])) < 6 || strings.Fields(lines[0])[3] != "charge" {
+		t.Fatalf("no line of a UPS:\n%s", out)
+	}
+	charge := strings.Fields(lines[1])[3]
+	row := rec.column("1.3.6.1.2.1.33.1.2.4")["0"] // upsEstimatedChargeRemaining, percent
+	if row == "-1" {
+		row = "-"
+	}
+	if row == "" || charge != row {
+		t.Errorf("charge %q, its row says %q:\n%s", charge, row, out)
+	}
+	load := 0
+	for _, v := range rec.column("1.3.6.1.2.1.33.1.4.4.1.5") { // upsOutputPercentLoad of each line
+		n, err := strconv.Atoi(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		load = max(load, n)
+	}
+	if want := fmt.Sprintf(" %d %% ", load); !strings.Contains(lines[1], want) || strings.Contains(out, "-1") {
+		t.Errorf("no%sof load in\n%s", want, out)
 	}
 }
 
