@@ -72,6 +72,8 @@ func newJob(plan *inventory.Plan, d *inventory.Device, opts Options) *agentJob {
 		return skip(inventory.Skipped, "the plan gives it no address")
 	case slices.Contains(plan.LeaveAlone, j.target.Addr()):
 		return skip(inventory.Skipped, "the plan leaves it alone")
+	case !d.Agent.IsValid() && !within(plan, j.target.Addr()): // a slip of the pen must not send a community across the internet
+		return skip(inventory.Skipped, "its address lies in no network of the plan")
 	}
 	cred, err := credentials(access, opts.Secrets)
 	if err != nil {
@@ -79,6 +81,13 @@ func newJob(plan *inventory.Plan, d *inventory.Device, opts Options) *agentJob {
 	}
 	j.access, j.cred, j.weak = access, cred, cred.Weak()
 	return j
+}
+
+// within reports whether the address may be asked at all: it lies in a network of
+// the plan, or on this machine.
+func within(plan *inventory.Plan, a netip.Addr) bool {
+	_, ok := plan.NetworkOf(a)
+	return ok || a.IsLoopback()
 }
 
 // credentials resolves an access. Its errors name the access and the reference,

@@ -119,6 +119,10 @@ func (l links) roots(ctx context.Context, a inventory.Attached) ([]inventory.Ann
 			continue
 		}
 		s := inventory.Announced{Addr: root.From, Source: inventory.SourceSSDP, Type: "upnp:rootdevice"}
+		if !within(l.plan, root.From) { // this wire carries a network that the plan does not name
+			out = append(out, s)
+			continue
+		}
 		if d, err := wsd.Describe(ctx, root); err == nil { // what it does not tell stays unknown
 			s.Name, s.Maker, s.Model = inventory.Clean(d.FriendlyName), inventory.Clean(d.Manufacturer), inventory.Clean(d.ModelName)
 		}

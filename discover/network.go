@@ -49,26 +49,31 @@ func attached(plan *inventory.Plan) []inventory.Attached {
 	return out
 }
 
-// sweeps asks each attached network by ARP, the networks side by side.
+// sweeps asks each attached network by ARP: interfaces side by side, networks on
+// one interface in turn, since they share its wire and with it the pace.
 func sweeps(ctx context.Context, plan *inventory.Plan, at []inventory.Attached, opts Options, ev *inventory.Evidence) {
 	var mu sync.Mutex
 	var wg sync.WaitGroup
+	turns := map[string][]inventory.Network{} // by interface
 	for _, n := range plan.Networks {
 		i := slices.IndexFunc(at, func(a inventory.Attached) bool { return a.Network == n.Name })
 		switch {
 		case n.Unknown == inventory.UnknownCount:
-			mu.Lock()
 			ev.Coverage = append(ev.Coverage, inventory.Coverage{Subject: n.Name, Source: inventory.SourceARP, Result: inventory.Skipped, Why: "the plan only counts what is there"})
-			mu.Unlock()
 		case i >= 0:
-			wg.Go(func() {
-				part := sweep(ctx, plan, n, at[i].Interface, opts)
+			turns[at[i].Interface] = append(turns[at[i].Interface], n)
+		}
+	}
+	for iface, networks := range turns {
+		wg.Go(func() {
+			for _, n := range networks {
+				part := sweep(ctx, plan, n, iface, opts)
 				mu.Lock()
-				defer mu.Unlock()
 				ev.Coverage = append(ev.Coverage, part.Coverage...)
 				ev.Sightings = append(ev.Sightings, part.Sightings...)
-			})
-		}
+				mu.Unlock()
+			}
+		})
 	}
 	wg.Wait()
 	slices.SortStableFunc(ev.Sightings, func(a, b inventory.Sighting) int { return a.Addr.Compare(b.Addr) })

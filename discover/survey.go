@@ -27,6 +27,8 @@ type Options struct {
 	// Progress is told how far each part is. It may be called from several
 	// goroutines, one at a time for each part, and must return quickly.
 	Progress func(part string, done, total int)
+	// AgentsOnly reads the agents and asks no network: a look that costs no broadcast.
+	AgentsOnly bool
 	// Further are sources beside ARP and SNMP, such as what the daemon heard
 	// between two runs.
 	Further []Source
@@ -59,8 +61,13 @@ func Survey(ctx context.Context, plan *inventory.Plan, opts Options) *inventory.
 	ctx, cancel := context.WithTimeout(ctx, opts.Deadline)
 	defer cancel()
 	ev := &inventory.Evidence{Started: time.Now()}
-	ev.Attached = attached(plan)
 	agents := newAgents(plan, opts)
+	if opts.AgentsOnly {
+		quiet := *plan
+		quiet.Networks, quiet.Sources = nil, inventory.Sources{}
+		plan = &quiet
+	}
+	ev.Attached = attached(plan)
 	swept := newHeard()
 	sources := []Source{
 		agents.collect,

@@ -120,6 +120,30 @@ func TestFC05EndlessAgent(t *testing.T) {
 	}
 }
 
+// A planned address that lies in no planned network, by a slip of the pen, gets
+// neither a request nor a beat: its community would cross the internet. Where the
+// plan names the agent by itself, it means it.
+func TestAgentOutside(t *testing.T) {
+	plan := loopback(inventory.Device{Name: "slip", Role: inventory.Switch, Access: "yard", Addresses: []netip.Addr{netip.MustParseAddr("198.51.100.2")}},
+		inventory.Device{Name: "core", Role: inventory.Switch, Access: "yard", Agent: agent(t, small("core"), simnet.Faults{})})
+	for _, alone := range []bool{false, true} {
+		ev := discover.Survey(t.Context(), plan, discover.Options{Secrets: secrets, AgentsOnly: alone})
+		if r, _ := ev.Coverage.Result("slip", "", inventory.SourceSNMP); r != inventory.Skipped {
+			t.Errorf("agents only %t: the one outside is %s", alone, r)
+		}
+		if r, _ := ev.Coverage.Result("core", "", inventory.SourceSNMP); r != inventory.Complete {
+			t.Errorf("agents only %t: the named one is %s", alone, r)
+		}
+		if _, looked := ev.Coverage.Result("yard", "", inventory.SourceNeighbors); looked == alone {
+			t.Errorf("agents only %t: the network was looked at: %t", alone, looked)
+		}
+	}
+	b := discover.Pulse(t.Context(), plan, discover.Options{Secrets: secrets})
+	if _, asked := b.Up["slip"]; asked || !b.Up["core"] {
+		t.Errorf("the pulse asked %v, want core alone", b.Up)
+	}
+}
+
 // What the plan leaves alone gets no SNMP; a secret that is missing is said, and
 // never a value.
 func TestAgentsNotAsked(t *testing.T) {

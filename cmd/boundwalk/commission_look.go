@@ -87,14 +87,10 @@ func (l *looks) peek(ctx context.Context) map[string]string {
 
 // look reads the agents, and asks the networks too where it may cost broadcasts.
 func (l *looks) look(ctx context.Context, sweep bool) (*inventory.Snapshot, error) {
-	p, opts := l.plan, l.opts
-	if !sweep { // without networks nothing is swept
-		quiet := *l.plan
-		quiet.Networks, quiet.Sources = nil, inventory.Sources{}
-		p = &quiet
-	}
+	opts := l.opts
+	opts.AgentsOnly = !sweep
 	opts.Further = []discover.Source{l.ears.Source(l.plan)}
-	ev := survey(ctx, p, opts)
+	ev := survey(ctx, l.plan, opts)
 	if ev.Aborted {
 		return nil, pass.ErrAborted
 	}
@@ -104,7 +100,7 @@ func (l *looks) look(ctx context.Context, sweep bool) (*inventory.Snapshot, erro
 // survey is discover.Survey, and then a look into the ranges of factory addresses.
 func survey(ctx context.Context, plan *inventory.Plan, opts discover.Options) *inventory.Evidence {
 	ev := discover.Survey(ctx, plan, opts)
-	if !ev.Aborted {
+	if !ev.Aborted && !opts.AgentsOnly {
 		discover.FactoryRanges(plan)(ctx, ev)
 		ev.Aborted = ctx.Err() != nil
 	}
