@@ -66,7 +66,8 @@ func (a *auditor) loginFinding(d *inventory.Device, r inventory.LoginResult) {
 	case r.Outcome == inventory.LoginAccepted && d.FactoryLogin != nil:
 		f = New(FactoryLogin, d.Name)
 		f.Expected = "its factory account refused"
-		f.Observed = fmt.Sprintf("accepted over %s (%s), checked %s", cmp.Or(r.Over, d.FactoryLogin.Over), cmp.Or(entryWords(r.Entry), "the plan's account"), a.when(r.When))
+		f.Observed = fmt.Sprintf("accepted over %s (%s), checked %s", cmp.Or(r.Over, d.FactoryLogin.Over),
+			cmp.Or(entryWords(r.Entry), "the plan's account"), a.when(r.When))
 		f.Advice = "give it a password of its own, then let boundwalk check again"
 	case r.Outcome == inventory.LoginUnset:
 		f = New(NotInitialised, d.Name)

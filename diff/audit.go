@@ -73,10 +73,14 @@ func newAuditor(given *inventory.Plan, snap *inventory.Snapshot, hist *inventory
 	plan := &copied
 	plan.Index()
 	a := &auditor{plan: plan, snap: snap, hist: hist, now: now, loc: plan.Site.Location, near: nearOf(plan),
-		planned: make(map[string]*inventory.Device, len(plan.Devices)), seen: make(map[string]*inventory.SeenDevice, len(snap.Devices)),
-		ports: portsOf(snap), on: make(map[inventory.PortRef][]*inventory.Device, len(plan.Devices)), agents: map[string]*inventory.AgentState{},
-		wasSeen: map[string]*inventory.SeenDevice{}, absent: map[string]bool{}, gone: map[string]bool{}, covered: map[string]bool{},
-		owner: make(map[inventory.MAC]*inventory.SeenDevice, len(snap.Devices)), holder: make(map[netip.Addr]*inventory.SeenDevice, len(snap.Devices)), cause: map[string]*Finding{}, faulted: map[string]bool{}, known: map[inventory.MAC]bool{}}
+		planned: make(map[string]*inventory.Device, len(plan.Devices)),
+		on:      make(map[inventory.PortRef][]*inventory.Device, len(plan.Devices)),
+		seen:    make(map[string]*inventory.SeenDevice, len(snap.Devices)),
+		owner:   make(map[inventory.MAC]*inventory.SeenDevice, len(snap.Devices)),
+		holder:  make(map[netip.Addr]*inventory.SeenDevice, len(snap.Devices)),
+		ports:   portsOf(snap), agents: map[string]*inventory.AgentState{}, wasSeen: map[string]*inventory.SeenDevice{},
+		absent: map[string]bool{}, gone: map[string]bool{}, covered: map[string]bool{}, faulted: map[string]bool{},
+		cause: map[string]*Finding{}, known: map[inventory.MAC]bool{}}
 	if a.loc == nil {
 		a.loc = time.UTC
 	}

@@ -21,7 +21,8 @@ type campus struct {
 }
 
 func newCampus(devices int) *campus {
-	c := &campus{plan: site(), ev: &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}}
+	c := &campus{plan: site(), ev: &inventory.Evidence{Started: noon, Finished: noon,
+		Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}}
 	c.plan.Networks[0].Subnet = netip.MustParsePrefix("10.0.0.0/8")
 	leaves := devices / 20
 	dists := (leaves + 23) / 24
@@ -64,14 +65,18 @@ func (c *campus) add(d inventory.Device) inventory.MAC {
 }
 
 func (c *campus) bridge(name, at string, ports int) int {
-	m := c.add(inventory.Device{Name: name, Role: inventory.Switch, Access: "core", At: inventory.ParsePortRef(at), Ports: ports, Feeds: inventory.Feed{Standard: poe.AT}, Budget: 370 * poe.Watt})
-	a := inventory.Agent{Device: name, Read: noon, Version: "v3", BridgeMAC: m, Bridge: map[inventory.BridgePort]inventory.IfIndex{}, Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete},
+	m := c.add(inventory.Device{Name: name, Role: inventory.Switch, Access: "core", At: inventory.ParsePortRef(at), Ports: ports,
+		Feeds: inventory.Feed{Standard: poe.AT}, Budget: 370 * poe.Watt})
+	a := inventory.Agent{Device: name, Read: noon, Version: "v3", BridgeMAC: m, Bridge: map[inventory.BridgePort]inventory.IfIndex{},
+		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete},
 		System: inventory.System{UpTime: ptr(uint32(1e6))}, Supplies: []inventory.PSESupply{{Group: 1, Budget: ptr(370 * poe.Watt), Used: ptr(100 * poe.Watt)}}}
 	for k := 1; k <= ports+2; k++ {
-		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(true), Speed: 1e9, InOctets: ptr(uint64(1e9)), OutOctets: ptr(uint64(1e9)), Wide: true, InErrors: ptr(uint64(0)), FCSErrors: ptr(uint64(0))})
+		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(true),
+			Speed: 1e9, InOctets: ptr(uint64(1e9)), OutOctets: ptr(uint64(1e9)), Wide: true, InErrors: ptr(uint64(0)), FCSErrors: ptr(uint64(0))})
 		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
 		if k <= ports {
-			a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering, Class: poe.Class3, Actual: ptr(5 * poe.Watt), Denied: ptr(uint32(0)), Overload: ptr(uint32(0)), Short: ptr(uint32(0)), MPSAbsent: ptr(uint32(0))})
+			a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering,
+				Class: poe.Class3, Actual: ptr(5 * poe.Watt), Denied: ptr(uint32(0)), Overload: ptr(uint32(0)), Short: ptr(uint32(0)), MPSAbsent: ptr(uint32(0))})
 		}
 	}
 	c.ev.Agents = append(c.ev.Agents, a)
@@ -84,7 +89,8 @@ func (c *campus) learn(at, whom, port int) {
 }
 
 func (c *campus) camera(at string) inventory.MAC {
-	return c.add(inventory.Device{Name: fmt.Sprintf("cam-%d", c.n+1), Role: inventory.Camera, At: inventory.ParsePortRef(at), Class: poe.Class3, Draws: inventory.Draws{Most: 11 * poe.Watt}, Stream: 4e6})
+	return c.add(inventory.Device{Name: fmt.Sprintf("cam-%d", c.n+1), Role: inventory.Camera, At: inventory.ParsePortRef(at), Class: poe.Class3,
+		Draws: inventory.Draws{Most: 11 * poe.Watt}, Stream: 4e6})
 }
 
 // history is a logbook of five weeks beside the snapshot.

@@ -214,7 +214,8 @@ func (f *feedLine) shared(l poe.Line, d cable.Delivery) poe.Line {
 }
 
 func (f *feedLine) portLine() PortLine {
-	l := PortLine{Device: f.dev.Name, From: f.from, Feed: f.feed, Class: f.need.Class, Most: f.line.Load, ByClass: f.line.ByClass, Limit: f.line.Limit, Assumed: f.assumed}
+	l := PortLine{Device: f.dev.Name, From: f.from, Feed: f.feed, Class: f.need.Class, Most: f.line.Load, ByClass: f.line.ByClass,
+		Limit: f.line.Limit, Assumed: f.assumed}
 	if _, gauge := f.run.Assumed(); gauge {
 		l.Assumed = true
 	}

@@ -93,7 +93,8 @@ func fourOn65() (*inventory.Plan, func(time.Time) *inventory.Snapshot) {
 		p := port(s, "sw/5")
 		p.Up = ptr(false)
 		p.Power = &inventory.PortPower{Index: inventory.PSEIndex{Group: 1, Port: 5}, State: inventory.PSESearching, Enabled: ptr(true), Denied: ptr(uint32(0))}
-		s.Supplies = []inventory.SupplyState{{Switch: "sw", Supply: "1", Budget: ptr(65 * poe.Watt), Used: ptr(24 * poe.Watt), Reserved: ptr(inventory.Power(61600)), Method: "by-class"}}
+		s.Supplies = []inventory.SupplyState{{Switch: "sw", Supply: "1", Budget: ptr(65 * poe.Watt), Used: ptr(24 * poe.Watt),
+			Reserved: ptr(inventory.Power(61600)), Method: "by-class"}}
 		return s
 	}
 }

@@ -67,7 +67,8 @@ func TestFC13Renumbered(t *testing.T) {
 func TestFC16OneRadioManyMACs(t *testing.T) {
 	radio := onPort("radio", inventory.Radio, 0x92, "sw/8")
 	plan := site(theSwitch(8), radio)
-	ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
+	ev := &inventory.Evidence{Started: noon, Finished: noon,
+		Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
 	for _, s := range []struct {
 		m  inventory.MAC
 		ip string
@@ -131,9 +132,11 @@ func TestFC17SameAddress(t *testing.T) {
 // FC-18: a router that answers for every address is one finding, not 230 unknown devices.
 func TestFC18ProxyARP(t *testing.T) {
 	var devices []inventory.Device
-	ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
+	ev := &inventory.Evidence{Started: noon, Finished: noon,
+		Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
 	heard := func(m inventory.MAC, last byte) {
-		ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: m, Addr: netip.AddrFrom4([4]byte{192, 0, 2, last}), Source: inventory.SourceARP, Live: true, Seen: noon, Tries: []int{1}})
+		ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: m, Addr: netip.AddrFrom4([4]byte{192, 0, 2, last}), Source: inventory.SourceARP,
+			Live: true, Seen: noon, Tries: []int{1}})
 	}
 	for n := byte(1); n <= 20; n++ {
 		d := onPort(fmt.Sprintf("device-%d", n), inventory.Server, n, "")
@@ -192,7 +195,8 @@ func TestAsleepIsNotWithoutAddress(t *testing.T) {
 	plan := site(theSwitch(8))
 	run := func(addrs ...netip.Addr) *inventory.Snapshot {
 		s := seen(plan, noon)
-		s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x31).String(), MACs: []inventory.MAC{mac(0x31)}, Addrs: addrs, NoAddress: len(addrs) == 0, Network: "yard",
+		s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x31).String(), MACs: []inventory.MAC{mac(0x31)}, Addrs: addrs,
+			NoAddress: len(addrs) == 0, Network: "yard",
 			Presence: inventory.Present, Place: inventory.Place{Switch: "sw", Port: "6", Basis: inventory.ByFDB}})
 		return s
 	}
@@ -224,8 +228,10 @@ func TestLostAddressAnswersByIPv6(t *testing.T) {
 func TestFC21PrivateAddresses(t *testing.T) {
 	plan := site(theSwitch(8))
 	unknown := func(m inventory.MAC, port string, behindAP bool) inventory.SeenDevice {
-		return inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Addrs: []netip.Addr{ip("192.0.2.80")}, Private: m.IsLocal(), Presence: inventory.Present, Network: "yard",
-			BehindAP: behindAP, Place: inventory.Place{Switch: "sw", Port: port, Basis: inventory.ByFDB}, Maker: map[bool]string{true: "Example Works"}[!m.IsLocal()], MakerBy: "registry"}
+		return inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Addrs: []netip.Addr{ip("192.0.2.80")}, Private: m.IsLocal(),
+			Presence: inventory.Present, Network: "yard",
+			BehindAP: behindAP, Place: inventory.Place{Switch: "sw", Port: port, Basis: inventory.ByFDB},
+			Maker: map[bool]string{true: "Example Works"}[!m.IsLocal()], MakerBy: "registry"}
 	}
 	s := seen(plan, noon)
 	s.Networks[0].Private = 3
@@ -258,9 +264,11 @@ func TestFC21FromTheTable(t *testing.T) {
 		a := switchAgent()
 		a.FDB = append(more, inventory.FDBEntry{MAC: mac(0x07), Port: 7})
 		a.PSEPorts = []inventory.PSEPort{{Index: inventory.PSEIndex{Group: 1, Port: 4}, State: inventory.PSEDelivering, Class: poe.Class3}}
-		ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
+		ev := &inventory.Evidence{Started: noon, Finished: noon,
+			Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
 		answer := func(m inventory.MAC, last byte) {
-			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: m, Addr: netip.AddrFrom4([4]byte{192, 0, 2, last}), Source: inventory.SourceARP, Live: true, Seen: noon})
+			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: m, Addr: netip.AddrFrom4([4]byte{192, 0, 2, last}),
+				Source: inventory.SourceARP, Live: true, Seen: noon})
 		}
 		answer(mac(2), 2)
 		answer(mac(7), 7)
@@ -297,7 +305,8 @@ func TestFC22SecondServer(t *testing.T) {
 		d, _ := s.Device(name)
 		d.Addrs, d.Foreign, d.Witnesses = nil, []netip.Addr{ip(fmt.Sprintf("203.0.113.2%d", k))}, []string{inventory.SourceListen}
 	}
-	s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x66).String(), MACs: []inventory.MAC{mac(0x66)}, Foreign: []netip.Addr{ip("203.0.113.1")}, Presence: inventory.Present,
+	s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x66).String(), MACs: []inventory.MAC{mac(0x66)},
+		Foreign: []netip.Addr{ip("203.0.113.1")}, Presence: inventory.Present,
 		NoAddress: true, Place: inventory.Place{Switch: "sw", Port: "9", Basis: inventory.ByFDB}})
 	fs := diff.Audit(plan, s, nil, noon)
 	want(t, fs, "second-dhcp-server/203.0.113.0/24")
@@ -320,230 +329,6 @@ func TestFC22SecondServer(t *testing.T) {
 	})
 }
 
-// FC-23: after a power cut nothing is missing; what hangs behind a dead radio is
-// one line; a sensor may sleep; and most of the plan gone is doubted as such.
-func TestFC23EverythingMissing(t *testing.T) {
-	t.Run("we were up first", func(t *testing.T) {
-		var devices []inventory.Device
-		for n := byte(1); n <= 20; n++ {
-			devices = append(devices, camera(fmt.Sprintf("cam-%02d", n), n, ""))
-		}
-		plan := site(devices...)
-		m := newMemory()
-		m.Booted = noon
-		first := seen(plan, noon.Add(40*time.Second))
-		for k := range devices[1:] {
-			lose(first, devices[k+1].Name)
-		}
-		want(t, m.run(plan, first))
-		want(t, m.run(plan, seen(plan, noon.Add(12*time.Minute))))
-	})
-	// house -- radio -- (air) -- far-radio -- plain switch -- six cameras
-	behind := func() *inventory.Plan {
-		far := onPort("far-radio", inventory.Radio, 0x52, "")
-		plan := site(theSwitch(10), onPort("printer", inventory.Printer, 0x12, "sw/3"), camera("house-cam", 0x30, "sw/2"), onPort("office", inventory.Server, 0x13, "sw/4"),
-			onPort("ap", inventory.AccessPoint, 0x14, "sw/5"), onPort("ap-2", inventory.AccessPoint, 0x15, "sw/6"), onPort("ap-3", inventory.AccessPoint, 0x16, "sw/7"),
-			onPort("radio", inventory.Radio, 0x51, "sw/8"), far)
-		for n := byte(1); n <= 6; n++ {
-			plan.Devices = append(plan.Devices, camera(fmt.Sprintf("cam-%d", n), n+0x60, fmt.Sprintf("far-radio/%d", n)))
-		}
-		plan.Links = []inventory.RadioLink{{Name: "basin", Between: [2]string{"radio", "far-radio"}}}
-		return plan
-	}
-	t.Run("a radio and its cameras", func(t *testing.T) {
-		plan := behind()
-		m := newMemory()
-		var fs []diff.Finding
-		for k := range 2 {
-			s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
-			lose(s, "far-radio", "cam-1", "cam-2", "cam-3", "cam-4", "cam-5", "cam-6")
-			fs = m.run(plan, s)
-			if k == 0 {
-				want(t, fs) // one lost run is no absence
-			}
-		}
-		want(t, fs, "missing-device/far-radio")
-		tells(t, fs[0].Title(), "with 6 behind it")
-	})
-	t.Run("the near radio takes the far one with it", func(t *testing.T) {
-		plan := behind()
-		plan.Devices = plan.Devices[:len(plan.Devices)-3] // or most of the plan is gone
-		m := newMemory()
-		var fs []diff.Finding
-		for range 2 {
-			s := seen(plan, noon)
-			lose(s, "radio", "far-radio", "cam-1", "cam-2", "cam-3")
-			fs = m.run(plan, s)
-		}
-		want(t, fs, "missing-device/radio")
-		tells(t, fs[0].Title(), "with 4 behind it")
-	})
-	t.Run("a camera behind what is there is its own", func(t *testing.T) {
-		plan := behind()
-		m := newMemory()
-		var fs []diff.Finding
-		for range 2 {
-			s := seen(plan, noon)
-			lose(s, "radio", "cam-1")
-			fs = m.run(plan, s)
-		}
-		want(t, fs, "missing-device/cam-1", "missing-device/radio")
-	})
-	t.Run("a sensor that sleeps", func(t *testing.T) {
-		plan := site(theSwitch(8), onPort("frost", inventory.Sensor, 0x42, "sw/6"), onPort("phone", inventory.Phone, 0x43, "sw/7"))
-		m := newMemory()
-		for k := range 100 {
-			s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
-			if k%5 != 0 {
-				lose(s, "frost")
-			}
-			lose(s, "phone")
-			want(t, m.run(plan, s))
-		}
-		for k := 100; k < 200; k++ {
-			s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
-			lose(s, "frost", "phone")
-			fs := m.run(plan, s)
-			if since := m.Absences["frost"].Since; s.Finished.Sub(since) < 24*time.Hour {
-				want(t, fs)
-			} else {
-				want(t, fs, "missing-device/frost")
-			}
-		}
-	})
-	t.Run("most of it", func(t *testing.T) {
-		plan := behind()
-		m := newMemory()
-		var fs []diff.Finding
-		for range 2 {
-			s := seen(plan, noon)
-			for _, d := range plan.Devices[:10] {
-				lose(s, d.Name)
-			}
-			fs = m.run(plan, s)
-		}
-		want(t, fs, "cut-off/Tern Quay")
-		tells(t, fs[0].Observed, "10 of 15 do not")
-	})
-	t.Run("not looked is not missing", func(t *testing.T) {
-		plan := behind()
-		m := newMemory()
-		for range 3 {
-			s := seen(plan, noon)
-			for i := range s.Devices {
-				s.Devices[i].Presence = inventory.NotLooked
-			}
-			want(t, m.run(plan, s))
-		}
-	})
-	t.Run("the pulse still sees it", func(t *testing.T) {
-		plan := behind()
-		m := newMemory()
-		m.Pulse = map[string]inventory.PulsePresence{"cam-1": {At: noon, Up: true, Looked: true}}
-		for range 3 {
-			s := seen(plan, noon)
-			lose(s, "cam-1")
-			want(t, m.run(plan, s))
-		}
-		m.Pulse["cam-1"] = inventory.PulsePresence{At: noon.Add(-time.Hour), Up: true, Looked: true}
-		s := seen(plan, noon)
-		lose(s, "cam-1")
-		want(t, m.run(plan, s), "missing-device/cam-1")
-	})
-}
-
-// FC-24: only what was proved is a finding, and the newest proof decides; "not
-// checked" is not "ok".
-func TestFC24Logins(t *testing.T) {
-	cam := camera("cam", 5, "sw/5")
-	cam.FactoryLogin = &inventory.FactoryLogin{Over: "rtsp", User: "admin", Password: "hunter2"}
-	plan := site(theSwitch(8), cam)
-	result := func(outcome string, ago time.Duration) inventory.LoginResult {
-		return inventory.LoginResult{Device: "cam", Entry: "dome", Over: "rtsp", Outcome: outcome, When: noon.Add(-ago)}
-	}
-	for _, c := range []struct {
-		name string
-		now  []inventory.LoginResult
-		past []inventory.LoginResult // newest first
-		want []string
-	}{
-		{"accepted", []inventory.LoginResult{result(inventory.LoginAccepted, 0)}, nil, []string{"factory-login/cam"}},
-		{"cannot tell", []inventory.LoginResult{result(inventory.LoginCannotTell, 0)}, nil, nil},
-		{"refused", []inventory.LoginResult{result(inventory.LoginRefused, 0)}, []inventory.LoginResult{result(inventory.LoginAccepted, time.Hour)}, nil},
-		{"accepted before, not checked now", []inventory.LoginResult{result(inventory.LoginNotChecked, 0)}, []inventory.LoginResult{result(inventory.LoginAccepted, time.Hour)}, []string{"factory-login/cam"}},
-		{"asks to be set up", []inventory.LoginResult{result(inventory.LoginUnset, 0)}, nil, []string{"not-initialised/cam"}},
-		{"public reads", []inventory.LoginResult{{Device: "cam", Entry: "public", Over: "snmp", Outcome: inventory.LoginCommunity, When: noon}}, nil, []string{"default-community/cam"}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			s := seen(plan, noon)
-			s.Logins = c.now
-			fs := diff.Audit(plan, s, &inventory.History{Logins: map[string][]inventory.LoginResult{"cam": c.past}}, noon)
-			want(t, fs, c.want...)
-			for _, f := range fs {
-				if strings.Contains(fmt.Sprintf("%+v", f), "hunter2") {
-					t.Error("the password stands in the finding")
-				}
-				tells(t, f.Observed, "checked Wed 25 Nov")
-			}
-		})
-	}
-}
-
-func basin() *inventory.Plan {
-	house, far := onPort("house-radio", inventory.Radio, 0x51, "sw/8"), onPort("far-radio", inventory.Radio, 0x52, "")
-	plan := site(theSwitch(8), house, far)
-	plan.Links = []inventory.RadioLink{{Name: "basin", Between: [2]string{"house-radio", "far-radio"}, Distance: 340, Frequency: 5500, Width: 20, PortSpeed: [2]inventory.BitRate{1e9, 1e9}}}
-	return plan
-}
-
-// FC-25: a level that sank by 7 dB is told in the week when it did, and not one
-// of 4 dB; a port at 100 Mbit/s is told on the cable side, and nothing of the radio.
-func TestFC25SlowLink(t *testing.T) {
-	plan := basin()
-	weeks := []float64{-61, -62, -61, -63, -62, -64, -66, -69}
-	run := func(days int) []diff.Finding {
-		s := seen(plan, noon)
-		h := &inventory.History{Levels: map[string][]inventory.Level{}}
-		for k := range days {
-			h.Levels["far-radio"] = append(h.Levels["far-radio"], inventory.Level{Day: noon.Truncate(24*time.Hour).AddDate(0, 0, k-days+1), DBm: weeks[k/7]})
-		}
-		s.Radios = []inventory.RadioState{{Device: "far-radio", Link: "basin", Level: ptr(weeks[(days-1)/7])}}
-		return diff.Audit(plan, s, h, noon)
-	}
-	for days := 1; days <= 51; days++ { // to the second day of week 8: rain passes in two
-		want(t, run(days))
-	}
-	fs := run(52)
-	want(t, fs, "radio-level-low/far-radio")
-	tells(t, fs[0].Observed, "-69 dBm today", "7 dB below")
-	tells(t, fs[0].Caution, "ladders", "thunder", "transmitter")
-
-	t.Run("the cable side", func(t *testing.T) {
-		s := seen(plan, noon)
-		port(s, "sw/8").Speed = 100e6
-		s.Radios = []inventory.RadioState{{Device: "house-radio", Link: "basin", Level: ptr(-62.0)}}
-		fs := diff.Audit(plan, s, nil, noon)
-		want(t, fs, "link-slow/sw/8")
-		tells(t, fs[0].Expected, "1 Gbit/s")
-		tells(t, fs[0].Observed, "100 Mbit/s on port 8 of sw", "cable side of the radio link basin")
-	})
-	t.Run("planned so", func(t *testing.T) {
-		plan := basin()
-		plan.Links[0].PortSpeed = [2]inventory.BitRate{100e6, 100e6}
-		s := seen(plan, noon)
-		port(s, "sw/8").Speed = 100e6
-		s.Radios = []inventory.RadioState{{Device: "house-radio", Rate: ptr(inventory.BitRate(162e6))}}
-		want(t, diff.Audit(plan, s, nil, noon))
-	})
-	t.Run("levels that cannot be", func(t *testing.T) {
-		for _, level := range []float64{0, 5} {
-			s := seen(plan, noon)
-			s.Radios = []inventory.RadioState{{Device: "house-radio", Level: &level}}
-			want(t, diff.Audit(plan, s, nil, noon))
-		}
-	})
-}
-
 // A switch that was asked has a foot in a network that the plan lacks: its
 // neighbour table tells addresses of devices that it has learned. That is one
 // finding, and no second DHCP server.
@@ -557,7 +342,8 @@ func TestNetworkThatThePlanLacks(t *testing.T) {
 		for k, name := range names {
 			d, _ := s.Device(name)
 			if d == nil {
-				s.Devices = append(s.Devices, inventory.SeenDevice{Name: name, MACs: []inventory.MAC{mac(byte(k) + 0x60)}, Presence: inventory.Present, NoAddress: true,
+				s.Devices = append(s.Devices, inventory.SeenDevice{Name: name, MACs: []inventory.MAC{mac(byte(k) + 0x60)},
+					Presence: inventory.Present, NoAddress: true,
 					Place: inventory.Place{Switch: "sw", Port: "9", Basis: inventory.ByFDB}})
 				d = &s.Devices[len(s.Devices)-1]
 			}

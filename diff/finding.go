@@ -1,5 +1,11 @@
-// Package diff compares what is there with what is meant. Audit is pure: plan,
-// snapshot and history in, findings out, the time an argument.
+// Package diff compares what is there with what is meant. All of it is pure: the
+// time is an argument, and there is no network, disk or clock behind it.
+//
+// Start with Audit: plan, snapshot and history in, findings out. Its steps stand
+// in audit.go in their order, each in the file of its group of rules, since a
+// later one is silent about what an earlier one has explained. Paper holds the
+// plan against itself before anything is bought, Fit asks whether one device
+// more would fit, and Trend says when a rising peak meets its limit.
 package diff
 
 import (

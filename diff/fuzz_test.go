@@ -48,7 +48,8 @@ func (c chaos) span() time.Duration {
 }
 func (c chaos) class() inventory.Class { return inventory.Class(c.IntN(20) - 5) }
 func (c chaos) feed() inventory.Feed {
-	return inventory.Feed{Standard: poe.Standard(c.IntN(8)), Volts: c.float(), Plus: poe.Pins(c.IntN(256)), Minus: poe.Pins(c.IntN(256)), Forced: c.IntN(4) == 0, Limit: c.power()}
+	return inventory.Feed{Standard: poe.Standard(c.IntN(8)), Volts: c.float(), Plus: poe.Pins(c.IntN(256)), Minus: poe.Pins(c.IntN(256)),
+		Forced: c.IntN(4) == 0, Limit: c.power()}
 }
 func maybe[T any](c chaos, v T) *T {
 	if c.IntN(3) == 0 {
@@ -65,13 +66,18 @@ func many[T any](c chaos, most int, one func() T) []T {
 }
 
 func (c chaos) device() inventory.Device {
-	return inventory.Device{Name: c.name(), Role: append(inventory.Roles, "", "odd")[c.IntN(len(inventory.Roles)+2)], MACs: many(c, 2, c.mac), Addresses: many(c, 2, c.addr),
-		Access: []string{"", "core"}[c.IntN(2)], At: c.port(), Via: many(c, 2, c.name), Port: c.port().Port, VLAN: c.IntN(3), Tagged: many(c, 2, func() int { return c.IntN(5) }),
-		Speed: c.rate(), Important: c.IntN(3) == 0, Class: c.class(), Draws: inventory.Draws{Usual: c.power(), Most: c.power()}, Takes: c.feed(), MinVolt: c.float(), MaxVolt: c.float(),
-		Mains: c.name(), Feeds: c.feed(), Ports: c.IntN(30) - 5, Spare: many(c, 2, func() string { return c.port().Port }), Guest: many(c, 2, func() string { return c.port().Port }),
-		Budget: c.power(), Supplies: many(c, 2, c.power), Redundant: c.IntN(2) == 0, Reserves: poe.Reservation(c.IntN(7)), Guard: c.power(), Own: c.power(), Efficiency: c.float(),
-		Stream: c.rate(), Duty: c.float(), Recorder: c.name(), Recording: inventory.Recording{Disk: int64(c.rate()), Keep: c.span()}, UPS: inventory.UPSPlan{Rated: c.power(), Load: c.power(), Battery: c.float(), Runtime: c.span()},
-		Cable: inventory.CableRun{CableSpec: inventory.CableSpec{Gauge: c.IntN(40) - 10, Conductor: []string{"", "copper", "cca", "gold"}[c.IntN(4)]}, Length: c.float(), Celsius: c.float()},
+	return inventory.Device{
+		Name: c.name(), Role: append(inventory.Roles, "", "odd")[c.IntN(len(inventory.Roles)+2)], Important: c.IntN(3) == 0,
+		MACs: many(c, 2, c.mac), Addresses: many(c, 2, c.addr), Access: []string{"", "core"}[c.IntN(2)],
+		At: c.port(), Via: many(c, 2, c.name), Port: c.port().Port, VLAN: c.IntN(3), Tagged: many(c, 2, func() int { return c.IntN(5) }), Speed: c.rate(),
+		Class: c.class(), Draws: inventory.Draws{Usual: c.power(), Most: c.power()}, Takes: c.feed(), MinVolt: c.float(), MaxVolt: c.float(), Mains: c.name(),
+		Feeds: c.feed(), Ports: c.IntN(30) - 5, Spare: many(c, 2, func() string { return c.port().Port }), Guest: many(c, 2, func() string { return c.port().Port }),
+		Budget: c.power(), Supplies: many(c, 2, c.power), Redundant: c.IntN(2) == 0, Reserves: poe.Reservation(c.IntN(7)),
+		Guard: c.power(), Own: c.power(), Efficiency: c.float(),
+		Stream: c.rate(), Duty: c.float(), Recorder: c.name(), Recording: inventory.Recording{Disk: int64(c.rate()), Keep: c.span()},
+		UPS: inventory.UPSPlan{Rated: c.power(), Load: c.power(), Battery: c.float(), Runtime: c.span()},
+		Cable: inventory.CableRun{Length: c.float(), Celsius: c.float(),
+			CableSpec: inventory.CableSpec{Gauge: c.IntN(40) - 10, Conductor: []string{"", "copper", "cca", "gold"}[c.IntN(4)]}},
 		PortPlans: many(c, 2, func() inventory.PortPlan {
 			return inventory.PortPlan{Port: c.port().Port, Max: c.power(), Feeds: c.feed()}
 		}),
@@ -82,13 +88,17 @@ func (c chaos) device() inventory.Device {
 }
 
 func (c chaos) plan() *inventory.Plan {
-	p := &inventory.Plan{Devices: many(c, 9, c.device), Severity: map[string]string{"missing-device": c.name(), "unknown-device": []string{"off", "note", "urgent", "?"}[c.IntN(4)]}}
+	p := &inventory.Plan{Devices: many(c, 9, c.device), Severity: map[string]string{"missing-device": c.name(),
+		"unknown-device": []string{"off", "note", "urgent", "?"}[c.IntN(4)]}}
 	p.Networks = many(c, 2, func() inventory.Network {
-		return inventory.Network{Name: c.name(), Subnet: netip.MustParsePrefix([]string{"192.0.2.0/24", "203.0.113.0/24"}[c.IntN(2)]), VLAN: c.IntN(3), Gateway: c.addr(), Unknown: []inventory.UnknownPolicy{"", "urgent", "count", "note"}[c.IntN(4)]}
+		return inventory.Network{Name: c.name(), Subnet: netip.MustParsePrefix([]string{"192.0.2.0/24", "203.0.113.0/24"}[c.IntN(2)]),
+			VLAN: c.IntN(3), Gateway: c.addr(), Unknown: []inventory.UnknownPolicy{"", "urgent", "count", "note"}[c.IntN(4)]}
 	})
 	p.Links = many(c, 2, func() inventory.RadioLink {
-		return inventory.RadioLink{Name: c.name(), Between: [2]string{c.name(), c.name()}, Distance: c.float(), Frequency: c.float() * 100, Width: c.IntN(200) - 20, Standard: []string{"", "n", "ac", "zz"}[c.IntN(4)],
-			Streams: c.IntN(9) - 2, TxPower: c.float(), Gain: [2]float64{c.float(), c.float()}, Feeder: c.float(), EIRPLimit: maybe(c, c.float()), Through: many(c, 2, c.name), Obstacle: c.float(), Clearance: c.float(),
+		return inventory.RadioLink{Name: c.name(), Between: [2]string{c.name(), c.name()}, Distance: c.float(), Frequency: c.float() * 100,
+			Width: c.IntN(200) - 20, Standard: []string{"", "n", "ac", "zz"}[c.IntN(4)],
+			Streams: c.IntN(9) - 2, TxPower: c.float(), Gain: [2]float64{c.float(), c.float()}, Feeder: c.float(), EIRPLimit: maybe(c, c.float()),
+			Through: many(c, 2, c.name), Obstacle: c.float(), Clearance: c.float(),
 			Needs: c.rate(), PortSpeed: [2]inventory.BitRate{c.rate(), c.rate()}, Level: maybe(c, c.float()), Others: c.rate()}
 	})
 	return p
@@ -96,33 +106,45 @@ func (c chaos) plan() *inventory.Plan {
 
 func (c chaos) portState() inventory.PortState {
 	ref := c.port()
-	p := inventory.PortState{Switch: ref.Device, Port: ref.Port, AdminUp: maybe(c, c.IntN(2) == 0), Up: maybe(c, c.IntN(2) == 0), Speed: c.rate(), HalfDuplex: maybe(c, true), VLAN: c.IntN(4), VLANKnown: c.IntN(2) == 0,
+	p := inventory.PortState{Switch: ref.Device, Port: ref.Port, AdminUp: maybe(c, c.IntN(2) == 0), Up: maybe(c, c.IntN(2) == 0), Speed: c.rate(),
+		HalfDuplex: maybe(c, true), VLAN: c.IntN(4), VLANKnown: c.IntN(2) == 0,
 		Tagged: many(c, 2, func() int { return c.IntN(5) }), Seen: many(c, 2, c.name), MACCount: c.IntN(4), Uplink: c.IntN(2) == 0,
-		Counters: inventory.PortCounters{Read: c.time(), In: maybe(c, c.Uint64()), Out: maybe(c, c.Uint64()), Wide: c.IntN(2) == 0, InErrors: maybe(c, c.Uint64()), OutErrors: maybe(c, c.Uint64()), FCS: maybe(c, c.Uint64()), Late: maybe(c, c.Uint64()), Discontinuity: maybe(c, c.Uint32())}}
-	p.Power = maybe(c, inventory.PortPower{Index: inventory.PSEIndex{Group: c.IntN(3), Port: c.IntN(3)}, State: []inventory.PSEState{inventory.PSEDelivering, inventory.PSESearching, inventory.PSEOff, inventory.PSEFault, "odd", ""}[c.IntN(6)],
-		Class: c.class(), Draw: maybe(c, c.power()), DrawBasis: []inventory.Basis{inventory.Measured, inventory.Negotiated, ""}[c.IntN(3)], Limit: maybe(c, c.power()), LimitBasis: inventory.Negotiated, Grant: maybe(c, c.power()),
+		Counters: inventory.PortCounters{Read: c.time(), In: maybe(c, c.Uint64()), Out: maybe(c, c.Uint64()), Wide: c.IntN(2) == 0,
+			InErrors: maybe(c, c.Uint64()), OutErrors: maybe(c, c.Uint64()), FCS: maybe(c, c.Uint64()), Late: maybe(c, c.Uint64()),
+			Discontinuity: maybe(c, c.Uint32())}}
+	p.Power = maybe(c, inventory.PortPower{Index: inventory.PSEIndex{Group: c.IntN(3), Port: c.IntN(3)},
+		State: []inventory.PSEState{inventory.PSEDelivering, inventory.PSESearching, inventory.PSEOff, inventory.PSEFault, "odd", ""}[c.IntN(6)],
+		Class: c.class(), Draw: maybe(c, c.power()), DrawBasis: []inventory.Basis{inventory.Measured, inventory.Negotiated, ""}[c.IntN(3)],
+		Limit: maybe(c, c.power()), LimitBasis: inventory.Negotiated, Grant: maybe(c, c.power()),
 		Denied: maybe(c, c.Uint32()), Overload: maybe(c, c.Uint32()), Short: maybe(c, c.Uint32()), MPSAbsent: maybe(c, c.Uint32())})
 	return p
 }
 
 func (c chaos) seenDevice() inventory.SeenDevice {
 	ref := c.port()
-	return inventory.SeenDevice{Name: c.name(), Planned: c.IntN(2) == 0, Role: inventory.Roles[c.IntN(len(inventory.Roles))], MACs: many(c, 2, c.mac), Addrs: many(c, 2, c.addr), Foreign: many(c, 2, c.addr), Claimed: many(c, 2, c.mac),
-		Hostname: "x\ny", Firmware: c.name(), Network: c.name(), Presence: []inventory.Presence{inventory.Present, inventory.Absent, inventory.NotLooked, inventory.Unseeable, ""}[c.IntN(5)], Witnesses: many(c, 2, c.name),
-		Place:  inventory.Place{Switch: ref.Device, Port: ref.Port, Basis: []inventory.Basis{inventory.ByFDB, inventory.ByLLDP, inventory.Remembered, ""}[c.IntN(4)], Among: c.IntN(4) - 1, Seen: c.time()},
-		UpTime: maybe(c, inventory.UpTime{Ticks: c.Uint32(), Boots: maybe(c, c.Uint32()), Host: maybe(c, c.Uint32()), Read: c.time(), Up: c.span()}), Private: c.IntN(2) == 0, Self: c.IntN(9) == 0, BehindAP: c.IntN(2) == 0, NoAddress: c.IntN(2) == 0}
+	return inventory.SeenDevice{Name: c.name(), Planned: c.IntN(2) == 0, Role: inventory.Roles[c.IntN(len(inventory.Roles))], MACs: many(c, 2, c.mac),
+		Addrs: many(c, 2, c.addr), Foreign: many(c, 2, c.addr), Claimed: many(c, 2, c.mac),
+		Hostname: "x\ny", Firmware: c.name(), Network: c.name(),
+		Presence:  []inventory.Presence{inventory.Present, inventory.Absent, inventory.NotLooked, inventory.Unseeable, ""}[c.IntN(5)],
+		Witnesses: many(c, 2, c.name),
+		Place: inventory.Place{Switch: ref.Device, Port: ref.Port,
+			Basis: []inventory.Basis{inventory.ByFDB, inventory.ByLLDP, inventory.Remembered, ""}[c.IntN(4)], Among: c.IntN(4) - 1, Seen: c.time()},
+		UpTime:  maybe(c, inventory.UpTime{Ticks: c.Uint32(), Boots: maybe(c, c.Uint32()), Host: maybe(c, c.Uint32()), Read: c.time(), Up: c.span()}),
+		Private: c.IntN(2) == 0, Self: c.IntN(9) == 0, BehindAP: c.IntN(2) == 0, NoAddress: c.IntN(2) == 0}
 }
 
 func (c chaos) snapshot() *inventory.Snapshot {
 	return &inventory.Snapshot{Started: c.time(), Finished: c.time(), Devices: many(c, 12, c.seenDevice), Ports: many(c, 12, c.portState),
 		Supplies: many(c, 3, func() inventory.SupplyState {
-			return inventory.SupplyState{Switch: c.name(), Supply: []string{"0", "1", "2"}[c.IntN(3)], Budget: maybe(c, c.power()), Used: maybe(c, c.power()), Drawn: maybe(c, c.power()), DrawnBasis: inventory.Measured, Reserved: maybe(c, c.power()), Guard: c.power()}
+			return inventory.SupplyState{Switch: c.name(), Supply: []string{"0", "1", "2"}[c.IntN(3)], Budget: maybe(c, c.power()),
+				Used: maybe(c, c.power()), Drawn: maybe(c, c.power()), DrawnBasis: inventory.Measured, Reserved: maybe(c, c.power()), Guard: c.power()}
 		}),
 		Radios: many(c, 3, func() inventory.RadioState {
 			return inventory.RadioState{Device: c.name(), Level: maybe(c, c.float()), Rate: maybe(c, c.rate())}
 		}),
 		UPSes: many(c, 2, func() inventory.UPSState {
-			return inventory.UPSState{Device: c.name(), Reading: inventory.UPSReading{Source: []string{"battery", "normal", ""}[c.IntN(3)], Battery: "low", OnBattery: maybe(c, c.span()), Runtime: maybe(c, c.span()), Charge: maybe(c, c.IntN(300)-100), Load: maybe(c, c.IntN(1<<30)-100)}}
+			return inventory.UPSState{Device: c.name(), Reading: inventory.UPSReading{Source: []string{"battery", "normal", ""}[c.IntN(3)],
+				Battery: "low", OnBattery: maybe(c, c.span()), Runtime: maybe(c, c.span()), Charge: maybe(c, c.IntN(300)-100), Load: maybe(c, c.IntN(1<<30)-100)}}
 		}),
 		Disks: many(c, 2, func() inventory.DiskState { return inventory.DiskState{Device: c.name(), Size: int64(c.rate())} }),
 		Clocks: many(c, 5, func() inventory.ClockState {
@@ -132,7 +154,8 @@ func (c chaos) snapshot() *inventory.Snapshot {
 			return inventory.NetworkState{Name: c.name(), Private: c.IntN(9) - 2, Counted: c.IntN(3)}
 		}),
 		Agents: many(c, 3, func() inventory.AgentState {
-			return inventory.AgentState{Device: c.name(), Result: []inventory.Result{inventory.Complete, inventory.Refused, inventory.NoAnswer, ""}[c.IntN(4)], Version: "v3", Weak: many(c, 1, c.name), Ports: map[string]int{c.name(): c.IntN(3)}}
+			return inventory.AgentState{Device: c.name(), Result: []inventory.Result{inventory.Complete, inventory.Refused, inventory.NoAnswer,
+				""}[c.IntN(4)], Version: "v3", Weak: many(c, 1, c.name), Ports: map[string]int{c.name(): c.IntN(3)}}
 		}),
 		Shared: many(c, 2, func() inventory.SharedAddr {
 			return inventory.SharedAddr{Addr: c.addr(), MACs: many(c, 3, c.mac), Tries: c.IntN(4)}
@@ -144,7 +167,8 @@ func (c chaos) snapshot() *inventory.Snapshot {
 			return inventory.DHCPServer{Addr: c.addr(), MAC: c.mac(), Offered: c.addr(), Network: c.name()}
 		}),
 		Logins: many(c, 3, func() inventory.LoginResult {
-			return inventory.LoginResult{Device: c.name(), Over: c.name(), Outcome: []string{inventory.LoginAccepted, inventory.LoginUnset, inventory.LoginCommunity, "odd"}[c.IntN(4)], When: c.time(), Fingerprint: c.name()}
+			return inventory.LoginResult{Device: c.name(), Over: c.name(),
+				Outcome: []string{inventory.LoginAccepted, inventory.LoginUnset, inventory.LoginCommunity, "odd"}[c.IntN(4)], When: c.time(), Fingerprint: c.name()}
 		}),
 		Doors: many(c, 2, func() inventory.DoorState { return inventory.DoorState{Device: c.name(), Port: uint16(c.IntN(90))} })}
 }
@@ -153,8 +177,10 @@ func (c chaos) history() *inventory.History {
 	if c.IntN(5) == 0 {
 		return nil
 	}
-	h := &inventory.History{Absences: map[string]inventory.Absence{}, Flips: map[string][]inventory.Claim{}, Peaks: map[inventory.PortRef][]inventory.Peak{}, Supplies: map[inventory.SupplyRef][]inventory.Peak{}, Levels: map[string][]inventory.Level{},
-		Uptimes: map[string][]inventory.UpTime{}, Counters: map[inventory.PortRef]inventory.CounterBase{}, Open: map[string]inventory.Episode{}, Private: map[string]int{}, Speeds: map[inventory.PortRef]inventory.BitRate{}, Booted: c.time()}
+	h := &inventory.History{Absences: map[string]inventory.Absence{}, Flips: map[string][]inventory.Claim{},
+		Peaks: map[inventory.PortRef][]inventory.Peak{}, Supplies: map[inventory.SupplyRef][]inventory.Peak{}, Levels: map[string][]inventory.Level{},
+		Uptimes: map[string][]inventory.UpTime{}, Counters: map[inventory.PortRef]inventory.CounterBase{}, Open: map[string]inventory.Episode{},
+		Private: map[string]int{}, Speeds: map[inventory.PortRef]inventory.BitRate{}, Booted: c.time()}
 	if c.IntN(2) == 0 {
 		h.Booted = time.Time{}
 		h.Previous = c.snapshot()
@@ -197,7 +223,8 @@ func FuzzAudit(f *testing.F) {
 		checkAll(t, fs)
 		checkAll(t, diff.Paper(plan))
 		diff.PaperLines(plan)
-		diff.Fit(plan, diff.Candidate{Role: inventory.Camera, Class: c.class(), Watts: c.power(), At: c.port(), Length: c.float(), Stream: c.rate(), Passive: c.feed()})
+		diff.Fit(plan, diff.Candidate{Role: inventory.Camera, Class: c.class(), Watts: c.power(), At: c.port(), Length: c.float(),
+			Stream: c.rate(), Passive: c.feed()})
 		if hist != nil {
 			for _, ps := range hist.Peaks {
 				diff.Trend(ps, c.power())
@@ -210,7 +237,8 @@ func checkAll(t *testing.T, fs []diff.Finding) {
 	t.Helper()
 	keys := map[string]bool{}
 	for _, f := range fs {
-		if keys[f.Key] || !f.Kind.Exists() || !strings.HasPrefix(f.Key, string(f.Kind)+"/") || f.Severity.Rank() == 2 && f.Severity != diff.Note || f.Observed == "" || f.Expected == "" || strings.Contains(say(f), "%!") {
+		if keys[f.Key] || !slices.Contains(diff.Kinds(), f.Kind) || !strings.HasPrefix(f.Key, string(f.Kind)+"/") || f.Severity.Rank() == 2 && f.Severity != diff.Note ||
+			f.Observed == "" || f.Expected == "" || strings.Contains(say(f), "%!") {
 			t.Errorf("bad finding: %+v", f)
 		}
 		keys[f.Key] = true

@@ -149,12 +149,6 @@ func (k Kind) Severity() Severity {
 	return Note
 }
 
-// Exists reports whether the contract knows the kind.
-func (k Kind) Exists() bool {
-	_, ok := defaults[k]
-	return ok
-}
-
 // Kinds is every kind, the most urgent by default first, then by name.
 func Kinds() []Kind {
 	return slices.SortedFunc(maps.Keys(defaults), func(a, b Kind) int {

@@ -159,7 +159,8 @@ func (a *auditor) restartedTogether(group []restart) {
 				rest = append(rest, r.dev.Name)
 			}
 		}
-		a.restarted(first, rest, fmt.Sprintf("%d devices started within %s: a power cut is likely", len(group), lasts(max(group[len(group)-1].at.Sub(group[0].at), time.Minute))))
+		a.restarted(first, rest, fmt.Sprintf("%d devices started within %s: a power cut is likely", len(group),
+			lasts(max(group[len(group)-1].at.Sub(group[0].at), time.Minute))))
 		return
 	}
 	for _, h := range heads {

@@ -14,7 +14,8 @@ import (
 func (a *auditor) replaced() {
 	for _, name := range a.names {
 		d, s := a.planned[name], a.seen[name]
-		if s == nil || s.Presence == inventory.Present || s.Presence == inventory.NotLooked || len(s.Claimed) == 0 || len(d.MACs) == 0 || a.covered[name] || d.Role.Roams() {
+		if s == nil || s.Presence == inventory.Present || s.Presence == inventory.NotLooked || len(s.Claimed) == 0 || len(d.MACs) == 0 ||
+			a.covered[name] || d.Role.Roams() {
 			continue
 		}
 		if a.alternates(d) {

@@ -282,7 +282,8 @@ func (p *paper) twice() {
 	}
 	p.samePort()
 	for _, n := range p.plan.Networks {
-		if who := byAddr[n.Gateway]; who != "" && p.planned[who].Role != inventory.Router && p.planned[who].Role != inventory.Server && p.planned[who].Role != inventory.Switch {
+		if who := byAddr[n.Gateway]; who != "" && p.planned[who].Role != inventory.Router && p.planned[who].Role != inventory.Server &&
+			p.planned[who].Role != inventory.Switch {
 			p.double(n.Gateway.String(), p.planned[who], "the gateway of "+n.Name)
 		}
 	}

@@ -12,7 +12,6 @@ import (
 	"boundwalk/inventory/cable"
 	"boundwalk/inventory/planfile"
 	"boundwalk/inventory/poe"
-	"boundwalk/inventory/radio"
 )
 
 // parse reads a plan as people write it; {} stands for the usual head.
@@ -26,52 +25,121 @@ func parse(t *testing.T, text string) *inventory.Plan {
 	return f.Plan
 }
 
+// Pieces of the plans below.
+const (
+	aSwitch    = "  sw: {role: switch, address: 203.0.113.2, ports: 10, feeds: 802.3at, budget: 130 W}\n"
+	aCable     = ", cable: {gauge: 23 AWG, conductor: copper, length: "
+	aDish      = "role: radio, draws: {most: 7 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}"
+	anInjector = "  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n"
+)
+
+var paperCases = []struct {
+	name, devices string // below "devices:" of the plan
+	want          []string
+	severity      diff.Severity
+	says          []string // of the first finding: planned and found
+}{
+	{"a plan that is right",
+		aSwitch + "  cam: {role: camera, class: 3, draws: {most: 11 W}, at: sw/5" + aCable + "62 m}}\n",
+		nil, "", nil},
+	{"passive gear on a port that asks",
+		aSwitch + "  dish: {" + aDish + ", at: sw/8" + aCable + "24 m}}\n",
+		[]string{"passive-hazard/dish"}, diff.Urgent, []string{"a passive one does not"}},
+	{"the wrong polarity",
+		aSwitch + "  inj: {role: injector, feeds: {passive: 24 V, plus: [7, 8], minus: [4, 5]}, budget: 24 W}\n" +
+			"  dish: {" + aDish + ", at: sw/8, via: inj" + aCable + "24 m}}\n",
+		[]string{"passive-hazard/dish"}, diff.Urgent, []string{"plus on 7,8"}},
+	{"48 V for a 24 V device",
+		aSwitch + "  inj: {role: injector, feeds: {passive: 48 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n" +
+			"  dish: {" + aDish + ", at: sw/8, via: inj" + aCable + "24 m}}\n",
+		[]string{"passive-hazard/dish"}, diff.Urgent, []string{"48 V"}},
+	{"a device that negotiates on a live lead",
+		aSwitch + "  inj: {role: injector, feeds: {passive: 54 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n" +
+			"  cam: {role: camera, class: 3, at: sw/8, via: inj" + aCable + "24 m}}\n",
+		[]string{"passive-hazard/cam"}, diff.Urgent, []string{"negotiates"}},
+	{"a printer on a live lead",
+		aSwitch + anInjector +
+			"  printer: {role: printer, mains: mains, at: sw/8, via: inj}\n",
+		[]string{"passive-hazard/printer"}, diff.Urgent, []string{"takes no power"}},
+	{"nothing feeds it",
+		"  router: {role: router, address: 203.0.113.1, ports: 4}\n" +
+			"  ap: {role: access-point, class: 4, at: router/1}\n",
+		[]string{"passive-hazard/ap"}, diff.Warning, []string{"names nothing that feeds it"}},
+	{"a larger device on a smaller port",
+		"  sw: {role: switch, ports: 4, feeds: 802.3af, budget: 60 W}\n" +
+			"  ap: {role: access-point, class: 4, draws: {most: 17 W}, at: sw/1" + aCable + "10 m}}\n",
+		[]string{"over-budget/ap"}, diff.Urgent, []string{"at most 15.4 W", "17.1 W at the port"}},
+	{"the cable cannot deliver it",
+		"  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 60 W}\n" +
+			"  sw: {role: switch, ports: 4}\n" +
+			"  dish: {role: radio, draws: {most: 24 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, at: sw/1, via: inj" + aCable + "95 m}}\n",
+		[]string{"voltage-low/dish"}, diff.Urgent, []string{"cannot deliver that much over 95 m of 23 AWG"}},
+	{"too few volts for its maker",
+		anInjector +
+			"  sw: {role: switch, ports: 4}\n" +
+			"  dish: {" + aDish + ", min_voltage: 22.5 V, at: sw/1, via: inj" + aCable + "90 m}}\n",
+		[]string{"voltage-low/dish"}, diff.Urgent, []string{"at least 22.5 V", "21."}},
+	{"how long the cable is nobody says",
+		anInjector +
+			"  sw: {role: switch, ports: 4}\n" +
+			"  dish: {" + aDish + ", min_voltage: 22.5 V, at: sw/1, via: inj}\n",
+		nil, "", nil},
+	{"more current than a wire may carry",
+		"  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 60 W}\n" +
+			"  sw: {role: switch, ports: 4}\n" +
+			"  dish: {role: radio, draws: {most: 38 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, at: sw/1, via: inj" + aCable + "5 m}}\n",
+		[]string{"over-current/dish"}, diff.Urgent, []string{"0.75 A"}},
+	{"an injector beyond its budget",
+		"  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 12 W}\n" +
+			"  little: {role: pass-through-switch, via: inj, own: 2 W, ports: 3, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}" + aCable + "5 m}}\n" +
+			"  dish: {" + aDish + ", at: little/1" + aCable + "2 m}}\n" +
+			"  dish-2: {" + aDish + ", at: little/2" + aCable + "2 m}}\n",
+		[]string{"over-budget/inj", "over-budget/little"}, diff.Urgent, []string{"at most 12 W", "16."}},
+	{"a reserve that runs out before the draw does",
+		"  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W}\n" +
+			"  cam-1: {role: camera, class: 3, draws: {most: 6 W}, at: sw/1}\n" +
+			"  cam-2: {role: camera, class: 3, draws: {most: 6 W}, at: sw/2}\n" +
+			"  cam-3: {role: camera, class: 3, draws: {most: 6 W}, at: sw/3}\n" +
+			"  cam-4: {role: camera, class: 3, draws: {most: 6 W}, at: sw/4}\n" +
+			"  cam-5: {role: camera, class: 3, draws: {most: 6 W}, at: sw/5}\n",
+		[]string{"no-room/cam-5"}, diff.Urgent, []string{"77 W reserved by-class"}},
+	{"the same switch reserves by use",
+		"  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W, reserves: by-use}\n" +
+			"  cam-1: {role: camera, class: 3, draws: {most: 6 W}, at: sw/1}\n" +
+			"  cam-2: {role: camera, class: 3, draws: {most: 6 W}, at: sw/2}\n" +
+			"  cam-3: {role: camera, class: 3, draws: {most: 6 W}, at: sw/3}\n" +
+			"  cam-4: {role: camera, class: 3, draws: {most: 6 W}, at: sw/4}\n" +
+			"  cam-5: {role: camera, class: 3, draws: {most: 6 W}, at: sw/5}\n",
+		nil, "", nil},
+	{"a switch beyond its budget",
+		"  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 30 W}\n" +
+			"  a: {role: access-point, class: 4, draws: {most: 20 W}, at: sw/1}\n" +
+			"  b: {role: access-point, class: 4, draws: {most: 20 W}, at: sw/2}\n",
+		[]string{"over-budget/sw"}, diff.Urgent, []string{"at most 30 W"}},
+	{"an address of elsewhere",
+		"  cam: {role: camera, address: 198.51.100.7, mains: mains}\n",
+		[]string{"address-outside/cam"}, diff.Urgent, []string{"198.51.100.7"}},
+	{"a camera at the gateway's address",
+		"  cam: {role: camera, address: 203.0.113.1, mains: mains}\n",
+		[]string{"double-assignment/203.0.113.1"}, diff.Urgent, []string{"the gateway of yard"}},
+	{"a spare port in use",
+		"  sw: {role: switch, ports: 8, spare: [7]}\n" +
+			"  srv: {role: server, at: sw/7, mains: mains}\n",
+		[]string{"double-assignment/port 7 of sw"}, diff.Urgent, []string{"the spare ports"}},
+	{"a disk that is too small",
+		"  rec: {role: recorder, recording: {disk: 2 TB, keep: 30 days}, mains: mains}\n" +
+			"  cam: {role: camera, stream: 16 Mbit/s, mains: mains}\n",
+		[]string{"recording-short/rec"}, diff.Warning, []string{"30 days", "11.6 days on 2 TB"}},
+	{"a UPS that is too small",
+		"  ups: {role: ups, load: {rated: 100 W}}\n" +
+			"  srv: {role: server, draws: {most: 120 W}, mains: ups}\n",
+		[]string{"over-budget/ups"}, diff.Urgent, []string{"at most 100 W"}},
+}
+
 func TestPaper(t *testing.T) {
-	const sw = "  sw: {role: switch, address: 203.0.113.2, ports: 10, feeds: 802.3at, budget: 130 W}\n"
-	const wire = ", cable: {gauge: 23 AWG, conductor: copper, length: "
-	const dish = "role: radio, draws: {most: 7 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}"
-	for _, c := range []struct {
-		name, plan string
-		want       []string
-		severity   diff.Severity
-		says       []string // of the first finding: planned and found
-	}{
-		{"a plan that is right", "devices:\n" + sw + "  cam: {role: camera, class: 3, draws: {most: 11 W}, at: sw/5" + wire + "62 m}}\n", nil, "", nil},
-		{"passive gear on a port that asks", "devices:\n" + sw + "  dish: {" + dish + ", at: sw/8" + wire + "24 m}}\n", []string{"passive-hazard/dish"}, diff.Urgent, []string{"a passive one does not"}},
-		{"the wrong polarity", "devices:\n" + sw + "  inj: {role: injector, feeds: {passive: 24 V, plus: [7, 8], minus: [4, 5]}, budget: 24 W}\n  dish: {" + dish + ", at: sw/8, via: inj" + wire + "24 m}}\n",
-			[]string{"passive-hazard/dish"}, diff.Urgent, []string{"plus on 7,8"}},
-		{"48 V for a 24 V device", "devices:\n" + sw + "  inj: {role: injector, feeds: {passive: 48 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n  dish: {" + dish + ", at: sw/8, via: inj" + wire + "24 m}}\n",
-			[]string{"passive-hazard/dish"}, diff.Urgent, []string{"48 V"}},
-		{"a device that negotiates on a live lead", "devices:\n" + sw + "  inj: {role: injector, feeds: {passive: 54 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n  cam: {role: camera, class: 3, at: sw/8, via: inj" + wire + "24 m}}\n",
-			[]string{"passive-hazard/cam"}, diff.Urgent, []string{"negotiates"}},
-		{"a printer on a live lead", "devices:\n" + sw + "  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n  printer: {role: printer, mains: mains, at: sw/8, via: inj}\n",
-			[]string{"passive-hazard/printer"}, diff.Urgent, []string{"takes no power"}},
-		{"nothing feeds it", "devices:\n  router: {role: router, address: 203.0.113.1, ports: 4}\n  ap: {role: access-point, class: 4, at: router/1}\n", []string{"passive-hazard/ap"}, diff.Warning, []string{"names nothing that feeds it"}},
-		{"a larger device on a smaller port", "devices:\n  sw: {role: switch, ports: 4, feeds: 802.3af, budget: 60 W}\n  ap: {role: access-point, class: 4, draws: {most: 17 W}, at: sw/1" + wire + "10 m}}\n",
-			[]string{"over-budget/ap"}, diff.Urgent, []string{"at most 15.4 W", "17.1 W at the port"}},
-		{"the cable cannot deliver it", "devices:\n  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 60 W}\n  sw: {role: switch, ports: 4}\n  dish: {role: radio, draws: {most: 24 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, at: sw/1, via: inj" + wire + "95 m}}\n",
-			[]string{"voltage-low/dish"}, diff.Urgent, []string{"cannot deliver that much over 95 m of 23 AWG"}},
-		{"too few volts for its maker", "devices:\n  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n  sw: {role: switch, ports: 4}\n  dish: {" + dish + ", min_voltage: 22.5 V, at: sw/1, via: inj" + wire + "90 m}}\n",
-			[]string{"voltage-low/dish"}, diff.Urgent, []string{"at least 22.5 V", "21."}},
-		{"how long the cable is nobody says", "devices:\n  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n  sw: {role: switch, ports: 4}\n  dish: {" + dish + ", min_voltage: 22.5 V, at: sw/1, via: inj}\n", nil, "", nil},
-		{"more current than a wire may carry", "devices:\n  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 60 W}\n  sw: {role: switch, ports: 4}\n  dish: {role: radio, draws: {most: 38 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, at: sw/1, via: inj" + wire + "5 m}}\n",
-			[]string{"over-current/dish"}, diff.Urgent, []string{"0.75 A"}},
-		{"an injector beyond its budget", "devices:\n  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 12 W}\n  little: {role: pass-through-switch, via: inj, own: 2 W, ports: 3, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}" + wire + "5 m}}\n" +
-			"  dish: {" + dish + ", at: little/1" + wire + "2 m}}\n  dish-2: {" + dish + ", at: little/2" + wire + "2 m}}\n", []string{"over-budget/inj", "over-budget/little"}, diff.Urgent, []string{"at most 12 W", "16."}},
-		{"a reserve that runs out before the draw does", "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W}\n" +
-			"  cam-1: {role: camera, class: 3, draws: {most: 6 W}, at: sw/1}\n  cam-2: {role: camera, class: 3, draws: {most: 6 W}, at: sw/2}\n  cam-3: {role: camera, class: 3, draws: {most: 6 W}, at: sw/3}\n  cam-4: {role: camera, class: 3, draws: {most: 6 W}, at: sw/4}\n  cam-5: {role: camera, class: 3, draws: {most: 6 W}, at: sw/5}\n",
-			[]string{"no-room/cam-5"}, diff.Urgent, []string{"77 W reserved by-class"}},
-		{"the same switch reserves by use", "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W, reserves: by-use}\n" +
-			"  cam-1: {role: camera, class: 3, draws: {most: 6 W}, at: sw/1}\n  cam-2: {role: camera, class: 3, draws: {most: 6 W}, at: sw/2}\n  cam-3: {role: camera, class: 3, draws: {most: 6 W}, at: sw/3}\n  cam-4: {role: camera, class: 3, draws: {most: 6 W}, at: sw/4}\n  cam-5: {role: camera, class: 3, draws: {most: 6 W}, at: sw/5}\n", nil, "", nil},
-		{"a switch beyond its budget", "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 30 W}\n  a: {role: access-point, class: 4, draws: {most: 20 W}, at: sw/1}\n  b: {role: access-point, class: 4, draws: {most: 20 W}, at: sw/2}\n", []string{"over-budget/sw"}, diff.Urgent, []string{"at most 30 W"}},
-		{"an address of elsewhere", "devices:\n  cam: {role: camera, address: 198.51.100.7, mains: mains}\n", []string{"address-outside/cam"}, diff.Urgent, []string{"198.51.100.7"}},
-		{"a camera at the gateway's address", "devices:\n  cam: {role: camera, address: 203.0.113.1, mains: mains}\n", []string{"double-assignment/203.0.113.1"}, diff.Urgent, []string{"the gateway of yard"}},
-		{"a spare port in use", "devices:\n  sw: {role: switch, ports: 8, spare: [7]}\n  srv: {role: server, at: sw/7, mains: mains}\n", []string{"double-assignment/port 7 of sw"}, diff.Urgent, []string{"the spare ports"}},
-		{"a disk that is too small", "devices:\n  rec: {role: recorder, recording: {disk: 2 TB, keep: 30 days}, mains: mains}\n  cam: {role: camera, stream: 16 Mbit/s, mains: mains}\n", []string{"recording-short/rec"}, diff.Warning, []string{"30 days", "11.6 days on 2 TB"}},
-		{"a UPS that is too small", "devices:\n  ups: {role: ups, load: {rated: 100 W}}\n  srv: {role: server, draws: {most: 120 W}, mains: ups}\n", []string{"over-budget/ups"}, diff.Urgent, []string{"at most 100 W"}},
-	} {
+	for _, c := range paperCases {
 		t.Run(c.name, func(t *testing.T) {
-			fs := diff.Paper(parse(t, c.plan))
+			fs := diff.Paper(parse(t, "devices:\n"+c.devices))
 			want(t, fs, c.want...)
 			if len(fs) == 0 {
 				return
@@ -90,97 +158,12 @@ func TestPaper(t *testing.T) {
 	}
 }
 
-func TestPaperLinks(t *testing.T) {
-	limit := 30.0
-	link := func(edit func(*inventory.RadioLink)) *inventory.Plan {
-		plan := basin()
-		plan.Links[0] = inventory.RadioLink{Name: "basin", Between: [2]string{"house-radio", "far-radio"}, Distance: 300, Frequency: 5500, Width: 20, Standard: "ac", Streams: 1,
-			TxPower: 14, Gain: [2]float64{16, 16}, EIRPLimit: &limit, PortSpeed: [2]inventory.BitRate{1e9, 1e9}}
-		edit(&plan.Links[0])
-		return plan
-	}
-	for _, c := range []struct {
-		name string
-		edit func(*inventory.RadioLink)
-		want []string
-		says string
-	}{
-		{"sound", func(*inventory.RadioLink) {}, nil, ""},
-		{"0.5 dB beyond the plan's limit", func(l *inventory.RadioLink) { l.TxPower = 14.5 }, []string{"radiated-power/basin"}, "30.5 dBm"},
-		{"more than it carries", func(l *inventory.RadioLink) { l.Needs = 60e6 }, []string{"load-over-link/basin"}, "60 Mbit/s to carry"},
-		{"too far for any rate", func(l *inventory.RadioLink) { l.Distance = 9000 }, []string{"link-margin-low/basin"}, "no rate has it"},
-		{"an obstacle in the way", func(l *inventory.RadioLink) { l.Obstacle, l.Clearance = 150, 0.2 }, []string{"link-margin-low/basin"}, "1.0 m of free height are missing"},
-		{"the cable side bounds it", func(l *inventory.RadioLink) {
-			l.Needs, l.Standard, l.PortSpeed = 95e6, "", [2]inventory.BitRate{1e9, 100e6}
-		}, []string{"load-over-link/basin"}, "95 Mbit/s to carry"},
-		{"a wall that nobody knows", func(l *inventory.RadioLink) { l.Through = []string{"unobtainium wall"} }, []string{"link-margin-low/basin"}, "unobtainium"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			fs := diff.Paper(link(c.edit))
-			want(t, fs, c.want...)
-			if len(fs) > 0 {
-				tells(t, fs[0].Observed, c.says)
-			}
-		})
-	}
-	t.Run("two that share a channel", func(t *testing.T) {
-		plan := link(func(*inventory.RadioLink) {})
-		plan.Devices = append(plan.Devices, onPort("r3", inventory.Radio, 0x53, "sw/7"), onPort("r4", inventory.Radio, 0x54, ""))
-		other := plan.Links[0]
-		other.Name, other.Between, other.Frequency = "yard", [2]string{"r3", "r4"}, 5510
-		plan.Links = append(plan.Links, other)
-		fs := diff.Paper(plan)
-		want(t, fs, "channel-overlap/yard")
-		tells(t, fs[0].Observed, "10 MHz shared with the link basin")
-		plan.Links[1].Frequency = 5540
-		want(t, diff.Paper(plan))
-	})
-	t.Run("figures", func(t *testing.T) {
-		l := diff.PaperLines(link(func(*inventory.RadioLink) {})).Links[0]
-		// Free space at 300 m and 5500 MHz by the formula of ITU-R P.525; its level is
-		// what it leaves of 14 dBm and twice 16 dBi.
-		fsl := 20*math.Log10(0.3) + 20*math.Log10(5500) + 32.4478
-		if math.Abs(l.FreeSpace-fsl) > 0.01 || math.Abs(l.Levels[0]-(46-fsl)) > 0.01 || l.Levels[0] != l.Levels[1] {
-			t.Errorf("free space %.3f, level %.3f, want %.3f and %.3f", l.FreeSpace, l.Levels[0], fsl, 46-fsl)
-		}
-		// 0.6 of the first zone at the middle, 550 sqrt(d1 d2 / (d f)) by ITU-R P.526.
-		if f := 0.6 * 550 * math.Sqrt(0.15*0.15/(0.3*5500)); math.Abs(l.Fresnel-f) > 0.02 {
-			t.Errorf("clearance %.3f m, want %.3f", l.Fresnel, f)
-		}
-		if l.Usable != l.AirRate/2 || l.Margin < 10 || l.Bounded != "air" {
-			t.Errorf("%+v", l)
-		}
-	})
-	t.Run("caution", func(t *testing.T) {
-		tells(t, diff.Paper(link(func(l *inventory.RadioLink) { l.TxPower = 20 }))[0].Caution, radio.CautionLimits)
-	})
-}
-
-// The streams behind a link are its load, overhead included: three cameras of 4
-// Mbit/s come to 12.6 Mbit/s.
-func TestLinkCarriesStreams(t *testing.T) {
-	plan := basin()
-	for n := range byte(3) {
-		cam := camera("cam-"+string('a'+n), 0x60+n, "far-radio/"+string('1'+n))
-		cam.Mains, cam.Stream = "mains", 4e6
-		plan.Devices = append(plan.Devices, cam)
-	}
-	near := camera("house-cam", 0x70, "sw/1")
-	near.Mains, near.Stream = "mains", 4e6
-	plan.Devices = append(plan.Devices, near, onPort("rec", inventory.Recorder, 0x10, "sw/2"))
-	if l := diff.PaperLines(plan).Links[0]; l.Load != 12.6e6 {
-		t.Errorf("load %s, want 12.6 Mbit/s", l.Load)
-	}
-	plan.Devices[len(plan.Devices)-1].At = inventory.ParsePortRef("far-radio/9")
-	if l := diff.PaperLines(plan).Links[0]; l.Load != 4.2e6 {
-		t.Errorf("with the recorder on the far side %s, want 4.2 Mbit/s", l.Load)
-	}
-}
-
 // The figures of a line fit one another: what the device takes and what the
 // cable loses is what the port gives, and volts and amperes come to the watts.
 func TestPortLines(t *testing.T) {
-	s := diff.PaperLines(parse(t, "devices:\n  sw: {role: switch, ports: 10, feeds: 802.3at, budget: 130 W}\n  cam: {role: camera, class: 3, draws: {most: 11 W}, at: sw/5, cable: {gauge: 23 AWG, conductor: copper, length: 62 m}}\n"+
+	s := diff.PaperLines(parse(t, "devices:\n"+
+		"  sw: {role: switch, ports: 10, feeds: 802.3at, budget: 130 W}\n"+
+		"  cam: {role: camera, class: 3, draws: {most: 11 W}, at: sw/5, cable: {gauge: 23 AWG, conductor: copper, length: 62 m}}\n"+
 		"  ap: {role: access-point, class: 4, at: sw/6}\n"))
 	cam, ap := s.Ports[0], s.Ports[1]
 	if math.Abs(cam.Volts*cam.Amps-11) > 1e-6 || math.Abs(11+cam.Loss-cam.AtPort.Watts()) > 0.001 || cam.Assumed || cam.Limit != 15400 {
@@ -204,7 +187,9 @@ func TestPortLines(t *testing.T) {
 
 // A small switch that hands 24 V on: each device gets what all of them leave.
 func TestPassThroughChain(t *testing.T) {
-	plan := parse(t, "devices:\n  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n  little: {role: pass-through-switch, via: inj, own: 2 W, ports: 3, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, cable: {gauge: 23 AWG, conductor: copper, length: 20 m}}\n"+
+	plan := parse(t, "devices:\n"+
+		"  inj: {role: injector, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, budget: 24 W}\n"+
+		"  little: {role: pass-through-switch, via: inj, own: 2 W, ports: 3, feeds: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, cable: {gauge: 23 AWG, conductor: copper, length: 20 m}}\n"+
 		"  dish: {role: radio, draws: {most: 7 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, at: little/1, cable: {gauge: 23 AWG, conductor: copper, length: 10 m}}\n"+
 		"  stub: {role: camera, draws: {most: 4 W}, takes: {passive: 24 V, plus: [4, 5], minus: [7, 8]}, at: little/2, cable: {gauge: 23 AWG, conductor: copper, length: 15 m}}\n")
 	want(t, diff.Paper(plan))
@@ -236,7 +221,12 @@ func TestPassThroughChain(t *testing.T) {
 }
 
 func TestRecordingLines(t *testing.T) {
-	s := diff.PaperLines(parse(t, "devices:\n  rec: {role: recorder, recording: {disk: 4 TB, keep: 14 days}, mains: mains}\n  a: {role: camera, stream: 4 Mbit/s, mains: mains}\n  b: {role: camera, stream: 4 Mbit/s, mains: mains}\n  c: {role: camera, stream: 4 Mbit/s, mains: mains}\n  d: {role: camera, stream: 4 Mbit/s, mains: mains}\n"))
+	s := diff.PaperLines(parse(t, "devices:\n"+
+		"  rec: {role: recorder, recording: {disk: 4 TB, keep: 14 days}, mains: mains}\n"+
+		"  a: {role: camera, stream: 4 Mbit/s, mains: mains}\n"+
+		"  b: {role: camera, stream: 4 Mbit/s, mains: mains}\n"+
+		"  c: {role: camera, stream: 4 Mbit/s, mains: mains}\n"+
+		"  d: {role: camera, stream: 4 Mbit/s, mains: mains}\n"))
 	l := s.Recordings[0] // 16 Mbit/s are 172.8 GB a day; 4 TB keep them 23.1481 days; 26.455 Mbit/s keep 14 days, so two more fit
 	if l.PerDay != 172.8e9 || math.Abs(l.Kept-23.1481) > 0.0001 || l.More != 2 || l.Cameras != 4 {
 		t.Errorf("%+v", l)
@@ -244,7 +234,10 @@ func TestRecordingLines(t *testing.T) {
 }
 
 func TestUPSLine(t *testing.T) {
-	s := diff.PaperLines(parse(t, "devices:\n  ups: {role: ups, load: {rated: 600 W}}\n  srv: {role: server, draws: {most: 85 W}, mains: ups}\n  box: {role: server, mains: ups}\n"))
+	s := diff.PaperLines(parse(t, "devices:\n"+
+		"  ups: {role: ups, load: {rated: 600 W}}\n"+
+		"  srv: {role: server, draws: {most: 85 W}, mains: ups}\n"+
+		"  box: {role: server, mains: ups}\n"))
 	// 85 W at the 85 % that a supply makes of what it takes are 100 W.
 	if u := s.UPSes[0]; u.Load != 100*poe.Watt || !u.Summed || len(u.Unknown) != 1 || u.Unknown[0] != "box" {
 		t.Errorf("%+v", u)
@@ -265,7 +258,11 @@ func TestExamplePlan(t *testing.T) {
 }
 
 func TestFit(t *testing.T) {
-	const five = "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W}\n  cam-1: {role: camera, class: 3, draws: {most: 6 W}, at: sw/1}\n  cam-2: {role: camera, class: 3, draws: {most: 6 W}, at: sw/2}\n  cam-3: {role: camera, class: 3, draws: {most: 6 W}, at: sw/3}\n"
+	const five = "devices:\n" +
+		"  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W}\n" +
+		"  cam-1: {role: camera, class: 3, draws: {most: 6 W}, at: sw/1}\n" +
+		"  cam-2: {role: camera, class: 3, draws: {most: 6 W}, at: sw/2}\n" +
+		"  cam-3: {role: camera, class: 3, draws: {most: 6 W}, at: sw/3}\n"
 	const four = five + "  cam-4: {role: camera, class: 3, draws: {most: 6 W}, at: sw/4}\n"
 	at := func(s string) inventory.PortRef { return inventory.ParsePortRef(s) }
 	passive := inventory.Feed{Standard: poe.Passive, Volts: 24, Plus: 0b11000, Minus: 0b11000000}
@@ -278,18 +275,27 @@ func TestFit(t *testing.T) {
 		against []string
 		forIt   []string
 	}{
-		{"it fits", five, diff.Candidate{Role: inventory.Camera, Class: poe.Class3, At: at("sw/5"), Length: 40}, true, true, nil, []string{"46.2 W are reserved by-class", "it needs 15.4 W"}},
-		{"FC-02: no more room, whatever is drawn", four, diff.Candidate{Role: inventory.Camera, Class: poe.Class3, At: at("sw/5")}, false, true, []string{"61.6 W are reserved", "12 W are missing"}, nil},
-		{"a class 1 device would not fit either: 3.4 W are free", four, diff.Candidate{Role: inventory.Sensor, Class: poe.Class1, At: at("sw/5")}, false, true, []string{"0.6 W are missing"}, nil},
+		{"it fits", five, diff.Candidate{Role: inventory.Camera, Class: poe.Class3, At: at("sw/5"), Length: 40}, true, true, nil,
+			[]string{"46.2 W are reserved by-class", "it needs 15.4 W"}},
+		{"FC-02: no more room, whatever is drawn", four, diff.Candidate{Role: inventory.Camera, Class: poe.Class3, At: at("sw/5")}, false, true,
+			[]string{"61.6 W are reserved", "12 W are missing"}, nil},
+		{"a class 1 device would not fit either: 3.4 W are free", four, diff.Candidate{Role: inventory.Sensor, Class: poe.Class1, At: at("sw/5")},
+			false, true, []string{"0.6 W are missing"}, nil},
 		{"by its watts", five, diff.Candidate{Role: inventory.AccessPoint, Watts: 5 * poe.Watt, At: at("sw/5")}, true, true, nil, []string{"it needs 7 W"}},
 		{"no such switch", five, diff.Candidate{Class: poe.Class3, At: at("shed/5")}, false, true, []string{"no device"}, nil},
 		{"no such port", five, diff.Candidate{Class: poe.Class3, At: at("sw/9")}, false, true, []string{"it has 1 to 8"}, nil},
 		{"a port in use", five, diff.Candidate{Class: poe.Class3, At: at("sw/1")}, false, true, []string{"cam-1 on port 1 of sw already"}, nil},
 		{"nobody knows what it takes", five, diff.Candidate{Role: inventory.Camera, At: at("sw/5")}, false, true, []string{"class or its watts"}, nil},
-		{"passive gear on a port that asks", five, diff.Candidate{Role: inventory.Radio, Watts: 7 * poe.Watt, Passive: passive, At: at("sw/5"), Length: 10}, false, true, []string{"a passive one does not"}, nil},
-		{"a switch without a budget", "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at}\n", diff.Candidate{Class: poe.Class3, At: at("sw/5")}, false, false, []string{"no budget for sw"}, nil},
-		{"a port that feeds nothing", "devices:\n  sw: {role: switch, ports: 8}\n", diff.Candidate{Class: poe.Class3, At: at("sw/5")}, false, true, []string{"names nothing that feeds it"}, nil},
-		{"the disk is full", "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W}\n  rec: {role: recorder, recording: {disk: 2 TB, keep: 14 days}, mains: mains}\n  cam: {role: camera, stream: 8 Mbit/s, mains: mains}\n",
+		{"passive gear on a port that asks", five, diff.Candidate{Role: inventory.Radio, Watts: 7 * poe.Watt, Passive: passive, At: at("sw/5"),
+			Length: 10}, false, true, []string{"a passive one does not"}, nil},
+		{"a switch without a budget", "devices:\n  sw: {role: switch, ports: 8, feeds: 802.3at}\n", diff.Candidate{Class: poe.Class3, At: at("sw/5")},
+			false, false, []string{"no budget for sw"}, nil},
+		{"a port that feeds nothing", "devices:\n  sw: {role: switch, ports: 8}\n", diff.Candidate{Class: poe.Class3, At: at("sw/5")}, false, true,
+			[]string{"names nothing that feeds it"}, nil},
+		{"the disk is full", "devices:\n" +
+			"  sw: {role: switch, ports: 8, feeds: 802.3at, budget: 65 W}\n" +
+			"  rec: {role: recorder, recording: {disk: 2 TB, keep: 14 days}, mains: mains}\n" +
+			"  cam: {role: camera, stream: 8 Mbit/s, mains: mains}\n",
 			diff.Candidate{Role: inventory.Camera, Class: poe.Class3, At: at("sw/5")}, false, true, []string{"11.6 days on 2 TB"}, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {

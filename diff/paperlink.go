@@ -32,7 +32,8 @@ func (p *paper) linkPapers() []linkPaper {
 func (p *paper) linkOnPaper(l *inventory.RadioLink) linkPaper {
 	lp := linkPaper{plan: l, levels: l.TxPower != 0 || l.Gain != [2]float64{}}
 	r := radio.Link{Distance: radio.Metres(l.Distance), Channel: radio.Channel{Centre: radio.MHz(l.Frequency), Width: usualWidth},
-		Obstacle: radio.Metres(l.Obstacle), Clearance: radio.Metres(l.Clearance), Load: radio.BitRate(p.linkLoad(l)), Near: p.near.LinkShare, Outdoor: len(l.Through) == 0}
+		Obstacle: radio.Metres(l.Obstacle), Clearance: radio.Metres(l.Clearance), Load: radio.BitRate(p.linkLoad(l)), Near: p.near.LinkShare,
+		Outdoor: len(l.Through) == 0}
 	if l.Width > 0 {
 		r.Channel.Width = radio.MHz(l.Width)
 	}
@@ -44,7 +45,8 @@ func (p *paper) linkOnPaper(l *inventory.RadioLink) linkPaper {
 		r.Limit = &limit
 	}
 	for k := range r.Ends {
-		r.Ends[k] = radio.Station{Name: l.Between[k], Power: radio.DBm(l.TxPower), Gain: radio.DBi(l.Gain[k]), Feeder: radio.DB(l.Feeder), Port: radio.BitRate(l.PortSpeed[k])}
+		r.Ends[k] = radio.Station{Name: l.Between[k], Power: radio.DBm(l.TxPower), Gain: radio.DBi(l.Gain[k]), Feeder: radio.DB(l.Feeder),
+			Port: radio.BitRate(l.PortSpeed[k])}
 	}
 	for _, text := range l.Through {
 		w, err := radio.ParseWall(text)
@@ -165,7 +167,8 @@ func (p *paper) links() {
 		for k, end := range l.paper.Arrives {
 			if over := end.Over; over > 0 {
 				p.putLink(RadiatedPower, l.plan, fmt.Sprintf("at most %.1f dBm, the plan's limit", *l.plan.EIRPLimit),
-					fmt.Sprintf("%.1f dBm at %s", end.EIRP, l.plan.Between[k]), fmt.Sprintf("lower the transmit power by %.1f dB, or take an antenna of less gain", over), radio.CautionLimits)
+					fmt.Sprintf("%.1f dBm at %s", end.EIRP, l.plan.Between[k]),
+					fmt.Sprintf("lower the transmit power by %.1f dB, or take an antenna of less gain", over), radio.CautionLimits)
 				break
 			}
 		}
@@ -226,7 +229,8 @@ func (p *paper) overlaps() {
 		for j := range i {
 			x, y := ls[j], ls[i]
 			shared := x.link.Channel.Overlap(y.link.Channel)
-			if x.err != nil || y.err != nil || shared <= 0 || slices.ContainsFunc(x.plan.Between[:], func(e string) bool { return slices.Contains(y.plan.Between[:], e) }) {
+			if x.err != nil || y.err != nil || shared <= 0 ||
+				slices.ContainsFunc(x.plan.Between[:], func(e string) bool { return slices.Contains(y.plan.Between[:], e) }) {
 				continue
 			}
 			p.putLink(ChannelOverlap, y.plan, "a channel of its own", fmt.Sprintf("%.0f MHz shared with the link %s", float64(shared), x.plan.Name),

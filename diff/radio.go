@@ -142,7 +142,8 @@ func (a *auditor) linkLoad(l linkPaper) {
 	f := New(LinkLoadNear, l.plan.Name)
 	f.Where, f.Basis = refOf(port).String(), inventory.Measured
 	f.Expected = fmt.Sprintf("at most %.0f %% of %s, %s", 100*a.near.LinkShare, short(usable), how)
-	f.Observed = fmt.Sprintf("%.0f %%: %s both ways together, the mean of %s on %s", 100*float64(load)/float64(usable), short(load), lasts(span), portWords(refOf(port)))
+	f.Observed = fmt.Sprintf("%.0f %%: %s both ways together, the mean of %s on %s", 100*float64(load)/float64(usable), short(load),
+		lasts(span), portWords(refOf(port)))
 	f.Advice = "lower the cameras' rates or view fewer streams across it; if the air is slow, look at its level first"
 	f.Caution = radio.CautionLimits
 	a.add(f, a.planned[l.plan.Between[0]])
@@ -199,7 +200,8 @@ func (a *auditor) uplinkLoads() {
 			f := New(LinkLoadNear, ref.String())
 			f.Where, f.Basis = ref.String(), inventory.Measured
 			f.Expected = fmt.Sprintf("at most %.0f %% of the %s that it carries of data, to %s", 100*a.near.LinkShare, usable, d.Name)
-			f.Observed = fmt.Sprintf("%.0f %%: %s, the mean of %s on %s", 100*float64(max(in, out))/float64(usable), short(max(in, out)), lasts(span), portWords(ref))
+			f.Observed = fmt.Sprintf("%.0f %%: %s, the mean of %s on %s", 100*float64(max(in, out))/float64(usable), short(max(in, out)),
+				lasts(span), portWords(ref))
 			f.Advice = "see what sends so much; if it is the cameras, lower their rates or take a faster link"
 			a.add(f, d)
 		}

@@ -69,7 +69,8 @@ func TestUnknownByNetwork(t *testing.T) {
 				plan.Severity = map[string]string{"unknown-device": c.override}
 			}
 			s := seen(plan, noon)
-			s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x77).String(), MACs: []inventory.MAC{mac(0x77)}, Network: "yard", Presence: inventory.Present, Addrs: []netip.Addr{ip("192.0.2.77")}})
+			s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x77).String(), MACs: []inventory.MAC{mac(0x77)}, Network: "yard",
+				Presence: inventory.Present, Addrs: []netip.Addr{ip("192.0.2.77")}})
 			fs := diff.Audit(plan, s, nil, noon)
 			if c.want == "" {
 				want(t, fs)
@@ -100,7 +101,8 @@ func TestWhoIsNotUnknown(t *testing.T) {
 			plan := site(sw)
 			s := seen(plan, noon)
 			d := c.dev
-			d.Name, d.MACs, d.Network, d.Presence, d.Addrs = mac(0x77).String(), []inventory.MAC{mac(0x77)}, "yard", inventory.Present, []netip.Addr{ip("192.0.2.77")}
+			d.Name, d.MACs, d.Network, d.Presence, d.Addrs = mac(0x77).String(), []inventory.MAC{mac(0x77)}, "yard", inventory.Present,
+				[]netip.Addr{ip("192.0.2.77")}
 			s.Devices = append(s.Devices, d)
 			want(t, diff.Audit(plan, s, nil, noon), c.want...)
 		})
@@ -108,7 +110,8 @@ func TestWhoIsNotUnknown(t *testing.T) {
 	t.Run("private without a port is counted, in a strict network told", func(t *testing.T) {
 		plan := site(theSwitch(8))
 		s := seen(plan, noon)
-		s.Devices = append(s.Devices, inventory.SeenDevice{Name: local(1).String(), MACs: []inventory.MAC{local(1)}, Private: true, Network: "yard", Presence: inventory.Present})
+		s.Devices = append(s.Devices, inventory.SeenDevice{Name: local(1).String(), MACs: []inventory.MAC{local(1)}, Private: true, Network: "yard",
+			Presence: inventory.Present})
 		fs := diff.Audit(plan, s, nil, noon)
 		want(t, fs, "changing-mac-devices/yard")
 		tells(t, fs[0].Observed, "1 whose port is not known")
@@ -163,8 +166,10 @@ func TestMovedTogether(t *testing.T) {
 
 // A plain switch of which all that shows is gone is the cause; one child alone is its own name.
 func TestDeadPassive(t *testing.T) {
-	plan := site(theSwitch(8), inventory.Device{Name: "desk", Role: inventory.PlainSwitch, At: inventory.ParsePortRef("sw/5")}, onPort("ap", inventory.AccessPoint, 0x21, "sw/1"),
-		onPort("ap-2", inventory.AccessPoint, 0x22, "sw/2"), onPort("srv", inventory.Server, 0x23, "sw/3"), camera("cam-1", 0x31, "desk/1"), camera("cam-2", 0x32, "desk/2"))
+	plan := site(theSwitch(8), inventory.Device{Name: "desk", Role: inventory.PlainSwitch, At: inventory.ParsePortRef("sw/5")},
+		onPort("ap", inventory.AccessPoint, 0x21, "sw/1"),
+		onPort("ap-2", inventory.AccessPoint, 0x22, "sw/2"), onPort("srv", inventory.Server, 0x23, "sw/3"), camera("cam-1", 0x31, "desk/1"),
+		camera("cam-2", 0x32, "desk/2"))
 	for _, c := range []struct {
 		name string
 		gone []string
@@ -211,7 +216,8 @@ func TestAwayAndNeverSeen(t *testing.T) {
 	spring := time.Date(2026, 4, 1, 12, 0, 0, 0, time.UTC)
 	s := seen(plan, spring)
 	lose(s, "winter-cam")
-	want(t, diff.Audit(plan, s, &inventory.History{Absences: map[string]inventory.Absence{"winter-cam": {Since: spring.Add(-time.Hour), Runs: 3}}}, spring), "missing-device/winter-cam")
+	want(t, diff.Audit(plan, s, &inventory.History{Absences: map[string]inventory.Absence{"winter-cam": {Since: spring.Add(-time.Hour), Runs: 3}}},
+		spring), "missing-device/winter-cam")
 }
 
 func TestReplacedByAnotherKind(t *testing.T) {
@@ -223,7 +229,8 @@ func TestReplacedByAnotherKind(t *testing.T) {
 		lose(s, "cam")
 		d, _ := s.Device("cam")
 		d.Claimed = []inventory.MAC{mac(0x70)}
-		s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x70).String(), MACs: []inventory.MAC{mac(0x70)}, Addrs: []netip.Addr{ip("192.0.2.70")}, Role: inventory.Printer, Network: "yard", Presence: inventory.Present})
+		s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x70).String(), MACs: []inventory.MAC{mac(0x70)},
+			Addrs: []netip.Addr{ip("192.0.2.70")}, Role: inventory.Printer, Network: "yard", Presence: inventory.Present})
 		fs = m.run(plan, s)
 	}
 	want(t, fs, "missing-device/cam", "unknown-device/00:00:5e:00:53:70")
@@ -231,7 +238,8 @@ func TestReplacedByAnotherKind(t *testing.T) {
 
 func TestAddresses(t *testing.T) {
 	plan := site(theSwitch(8), camera("cam", 5, "sw/5"))
-	plan.Networks = append(plan.Networks, inventory.Network{Name: "cameras", Subnet: netip.MustParsePrefix("203.0.113.0/24"), VLAN: 20, Unknown: inventory.UnknownUrgent})
+	plan.Networks = append(plan.Networks, inventory.Network{Name: "cameras", Subnet: netip.MustParsePrefix("203.0.113.0/24"), VLAN: 20,
+		Unknown: inventory.UnknownUrgent})
 	for _, c := range []struct {
 		name    string
 		addrs   []netip.Addr
@@ -266,256 +274,6 @@ func TestAddresses(t *testing.T) {
 			want(t, m.run(plan, s), [][]string{nil, {"no-address/cam"}}[k]...)
 		}
 	})
-}
-
-func TestVLAN(t *testing.T) {
-	for _, c := range []struct {
-		name   string
-		edit   func(*inventory.Device)
-		vlan   int
-		tagged []int
-		want   []string
-		says   []string
-	}{
-		{"the network's", func(*inventory.Device) {}, 10, nil, nil, nil},
-		{"another", func(*inventory.Device) {}, 20, nil, []string{"wrong-vlan/sw/5"}, []string{"VLAN 20 (cameras) untagged on port 5 of sw"}},
-		{"the plan's own word", func(d *inventory.Device) { d.VLAN = 20 }, 20, nil, nil, nil},
-		{"tagged as planned", func(d *inventory.Device) { d.Tagged = []int{10, 30} }, 1, []int{10, 30}, nil, nil},
-		{"one tagged lacks", func(d *inventory.Device) { d.Tagged = []int{10, 30} }, 1, []int{10}, []string{"wrong-vlan/sw/5"}, []string{"without VLAN 30 tagged"}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			plan := site(theSwitch(8), onPort("ap", inventory.AccessPoint, 5, "sw/5"))
-			plan.Networks = append(plan.Networks, inventory.Network{Name: "cameras", Subnet: netip.MustParsePrefix("203.0.113.0/24"), VLAN: 20})
-			c.edit(&plan.Devices[1])
-			s := seen(plan, noon)
-			p := port(s, "sw/5")
-			p.VLANKnown, p.VLAN, p.Tagged = true, c.vlan, c.tagged
-			fs := diff.Audit(plan, s, nil, noon)
-			want(t, fs, c.want...)
-			for _, f := range fs {
-				tells(t, f.Observed, c.says...)
-			}
-		})
-	}
-	t.Run("the wrong network follows from it", func(t *testing.T) {
-		plan := site(theSwitch(8), camera("cam", 5, "sw/5"))
-		plan.Networks = append(plan.Networks, inventory.Network{Name: "cameras", Subnet: netip.MustParsePrefix("203.0.113.0/24"), VLAN: 20})
-		s := seen(plan, noon)
-		d, _ := s.Device("cam")
-		d.Addrs = []netip.Addr{ip("203.0.113.5")}
-		p := port(s, "sw/5")
-		p.VLANKnown, p.VLAN = true, 20
-		fs := diff.Audit(plan, s, nil, noon)
-		want(t, fs, "wrong-vlan/sw/5")
-		tells(t, fs[0].Observed, "203.0.113.5")
-	})
-}
-
-func TestLinkSpeed(t *testing.T) {
-	for _, c := range []struct {
-		name    string
-		role    inventory.Role
-		planned inventory.BitRate
-		before  inventory.BitRate
-		want    []string
-	}{
-		{"slower than planned", inventory.Server, 1e9, 0, []string{"link-slow/sw/5"}},
-		{"an access point that was faster", inventory.AccessPoint, 0, 1e9, []string{"link-slow/sw/5"}},
-		{"a television in standby", inventory.Television, 0, 1e9, nil},
-		{"never faster", inventory.Camera, 0, 100e6, nil},
-		{"faster than planned", inventory.Camera, 10e6, 0, nil},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			plan := site(theSwitch(8), onPort("x", c.role, 5, "sw/5"))
-			plan.Devices[1].Speed = c.planned
-			s := seen(plan, noon)
-			port(s, "sw/5").Speed = 100e6
-			h := &inventory.History{Speeds: map[inventory.PortRef]inventory.BitRate{{Device: "sw", Port: "5"}: c.before}}
-			want(t, diff.Audit(plan, s, h, noon), c.want...)
-		})
-	}
-}
-
-func TestHalfDuplexAndErrors(t *testing.T) {
-	plan := site(theSwitch(8), camera("cam", 5, "sw/5"))
-	run := func(errs, octets uint64, open bool) []diff.Finding {
-		s := seen(plan, noon)
-		p := port(s, "sw/5")
-		p.Counters.FCS, p.Counters.In = ptr(1000+errs), ptr(1e9+octets)
-		h := &inventory.History{Counters: map[inventory.PortRef]inventory.CounterBase{{Device: "sw", Port: "5"}: {
-			Last: inventory.PortState{Counters: inventory.PortCounters{Read: noon.Add(-15 * time.Minute), FCS: ptr(uint64(1000)), In: ptr(uint64(1e9))}}}}}
-		if open {
-			h.Open = map[string]inventory.Episode{"link-errors/sw/5": {}}
-		}
-		return diff.Audit(plan, s, h, noon)
-	}
-	want(t, run(0, 1e8, false))                      // history, however much
-	want(t, run(49, 1e6, false))                     // too few
-	want(t, run(90, 1e10, false))                    // too few for so much traffic: 1 in 111 MB
-	want(t, run(90, 1e10, true), "link-errors/sw/5") // but not yet well
-	fs := run(90, 5e9, false)
-	want(t, fs, "link-errors/sw/5")
-	tells(t, fs[0].Observed, "90 errors on port 5 of sw in 15 min", "5.0 GB")
-
-	s := seen(plan, noon)
-	p := port(s, "sw/5")
-	p.HalfDuplex, p.Counters.Late = ptr(true), ptr(uint64(7))
-	fs = diff.Audit(plan, s, nil, noon)
-	want(t, fs, "half-duplex/sw/5")
-	tells(t, fs[0].Observed, "7 late collisions")
-}
-
-func TestLinkDown(t *testing.T) {
-	plan := site(theSwitch(8), camera("cam", 5, "sw/5"), onPort("tv", inventory.Television, 6, "sw/6"))
-	m := newMemory()
-	for k := range 3 {
-		s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
-		for _, n := range []string{"cam", "tv"} {
-			d, _ := s.Device(n)
-			d.Presence = inventory.NotLooked // its network could not be looked at
-		}
-		port(s, "sw/5").Up = ptr(false)
-		port(s, "sw/6").Up = ptr(false)
-		want(t, m.run(plan, s), [][]string{nil, {"link-down/sw/5"}, {"link-down/sw/5"}}[k]...)
-	}
-}
-
-func TestRestarts(t *testing.T) {
-	up := func(s *inventory.Snapshot, name string, d time.Duration) {
-		x, _ := s.Device(name)
-		x.UpTime = &inventory.UpTime{Ticks: uint32(d / (10 * time.Millisecond)), Read: s.Finished, Up: d}
-	}
-	plan := site(theSwitch(8), camera("cam-1", 0x31, "sw/1"), camera("cam-2", 0x32, "sw/2"), onPort("ap", inventory.AccessPoint, 0x21, "sw/3"), onPort("srv", inventory.Server, 0x22, "sw/4"), onPort("srv-2", inventory.Server, 0x23, "sw/5"))
-	run := func(plan *inventory.Plan, ups map[string]time.Duration) []diff.Finding {
-		m := newMemory()
-		var fs []diff.Finding
-		for k := range 2 {
-			s := seen(plan, noon.Add(time.Duration(k)*time.Hour))
-			for _, d := range plan.Devices {
-				u := time.Duration(k+100) * time.Hour
-				if x, ok := ups[d.Name]; ok && k == 1 {
-					u = x
-				}
-				up(s, d.Name, u)
-			}
-			fs = m.run(plan, s)
-		}
-		return fs
-	}
-	t.Run("one", func(t *testing.T) {
-		fs := run(plan, map[string]time.Duration{"srv": 20 * time.Minute})
-		want(t, fs, "restarted/srv")
-		tells(t, fs[0].Observed, "started at Wed 25 Nov 12:40, up 20 min")
-	})
-	t.Run("a switch takes what it feeds with it", func(t *testing.T) {
-		fs := run(plan, map[string]time.Duration{"sw": 20 * time.Minute, "cam-1": 18 * time.Minute, "cam-2": 19 * time.Minute})
-		want(t, fs, "restarted/sw")
-		if len(fs[0].Behind) != 2 {
-			t.Errorf("%s", say(fs[0]))
-		}
-	})
-	t.Run("three at once are a power cut", func(t *testing.T) {
-		fs := run(plan, map[string]time.Duration{"sw": 20 * time.Minute, "srv": 18 * time.Minute, "srv-2": 19 * time.Minute})
-		want(t, fs, "restarted/sw")
-		tells(t, fs[0].Observed, "3 devices started within 2 min: a power cut is likely")
-	})
-	t.Run("two at different times", func(t *testing.T) {
-		want(t, run(plan, map[string]time.Duration{"srv-2": 40 * time.Minute, "srv": 18 * time.Minute}), "restarted/srv", "restarted/srv-2")
-	})
-	t.Run("when it may", func(t *testing.T) {
-		allowed := *plan
-		allowed.Devices = append([]inventory.Device(nil), plan.Devices...)
-		allowed.Devices[4].Restarts = []inventory.Schedule{{Cron: "30 12 * * *", For: 15 * time.Minute}}
-		want(t, run(&allowed, map[string]time.Duration{"srv": 20 * time.Minute}))
-		want(t, run(&allowed, map[string]time.Duration{"srv": 40 * time.Minute}), "restarted/srv") // 12:20, before the window
-		want(t, run(&allowed, map[string]time.Duration{"srv": 5 * time.Minute}), "restarted/srv")  // 12:55, after it
-	})
-	t.Run("other firmware says it", func(t *testing.T) {
-		m := newMemory()
-		for k := range 3 {
-			s := seen(plan, noon.Add(time.Duration(k)*time.Hour))
-			d, _ := s.Device("srv")
-			d.Firmware = []string{"1.0", "1.1\x00", "1.1"}[k]
-			up(s, "srv", []time.Duration{100 * time.Hour, 20 * time.Minute, 80 * time.Minute}[k])
-			want(t, m.run(plan, s), [][]string{nil, {"firmware-changed/srv"}, nil}[k]...)
-		}
-	})
-}
-
-func TestCouldNotLook(t *testing.T) {
-	plan := site(theSwitch(8))
-	for _, c := range []struct {
-		name   string
-		result []inventory.Result
-		want   []string
-	}{
-		{"refused", []inventory.Result{inventory.Refused}, []string{"could-not-look/sw"}},
-		{"silent on a first run", []inventory.Result{inventory.NoAnswer}, []string{"could-not-look/sw"}},
-		{"silent once", []inventory.Result{inventory.Complete, inventory.NoAnswer}, nil},
-		{"silent twice", []inventory.Result{inventory.Complete, inventory.NoAnswer, inventory.NoAnswer}, []string{"could-not-look/sw"}},
-		{"in part", []inventory.Result{inventory.Partial}, nil},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			m := newMemory()
-			var fs []diff.Finding
-			for _, r := range c.result {
-				s := seen(plan, noon)
-				s.Agents = []inventory.AgentState{{Device: "sw", Result: r}}
-				s.Coverage = inventory.CoverageList{{Subject: "sw", Source: inventory.SourceSNMP, Result: r, Why: "wrong user"}}
-				fs = m.run(plan, s)
-			}
-			want(t, fs, c.want...)
-			if len(fs) > 0 {
-				tells(t, fs[0].Observed, "wrong user")
-			}
-		})
-	}
-}
-
-func TestInternetDown(t *testing.T) {
-	plan := site(theSwitch(8))
-	h := &inventory.History{Outages: []inventory.Outage{{What: "internet", From: noon.Add(-3 * time.Hour), To: noon.Add(-2 * time.Hour)}}}
-	want(t, diff.Audit(plan, seen(plan, noon), h, noon))
-	h.Outages = append(h.Outages, inventory.Outage{What: "internet", From: noon.Add(-time.Hour)})
-	fs := diff.Audit(plan, seen(plan, noon), h, noon)
-	want(t, fs, "internet-down/internet line")
-	tells(t, fs[0].Observed, "for 1 h")
-}
-
-func TestAccessLines(t *testing.T) {
-	plan := site(theSwitch(8), onPort("srv", inventory.Server, 0x22, "sw/4"), onPort("printer", inventory.Printer, 0x12, "sw/3"))
-	s := seen(plan, noon)
-	s.Doors = []inventory.DoorState{{Device: "sw", Port: 23}, {Device: "sw", Port: 80, Kind: "http"}, {Device: "sw", Port: 443, Kind: "https"},
-		{Device: "printer", Port: 80, Kind: "http"}, {Device: "00:00:5e:00:53:77", Port: 23}}
-	s.Agents = []inventory.AgentState{{Device: "sw", Result: inventory.Complete, Version: "v3", Weak: []string{"MD5 authentication is outdated"}},
-		{Device: "srv", Result: inventory.Complete, Version: "v2c", Weak: []string{"clear text"}}, {Device: "printer", Result: inventory.Complete, Version: "v1", Weak: []string{"clear text"}}}
-	fs := diff.Audit(plan, s, nil, noon)
-	want(t, fs, "unencrypted-management/site", "weak-snmp/site", "weak-snmp/sw")
-	tells(t, fs[0].Title(), "2 devices")
-	tells(t, fs[0].Observed, "telnet at 1, a web page without TLS at 1")
-	tells(t, fs[1].Observed, "printer and srv")
-}
-
-func TestCertificateChanged(t *testing.T) {
-	plan := site(theSwitch(8), onPort("srv", inventory.Server, 0x22, "sw/4"))
-	print := func(p string, ago time.Duration) inventory.LoginResult {
-		return inventory.LoginResult{Device: "srv", Over: "https", Outcome: inventory.LoginRefused, Fingerprint: p, When: noon.Add(-ago)}
-	}
-	for _, c := range []struct {
-		name string
-		past []inventory.LoginResult
-		want []string
-	}{
-		{"the same", []inventory.LoginResult{print("aa", time.Hour)}, nil},
-		{"another", []inventory.LoginResult{print("bb", time.Hour)}, []string{"certificate-changed/srv"}},
-		{"none before", nil, nil},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			s := seen(plan, noon)
-			s.Logins = []inventory.LoginResult{print("aa", 0)}
-			want(t, diff.Audit(plan, s, &inventory.History{Logins: map[string][]inventory.LoginResult{"srv": c.past}}, noon), c.want...)
-		})
-	}
 }
 
 func TestTitlesAreWhole(t *testing.T) {

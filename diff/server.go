@@ -97,7 +97,8 @@ func (a *auditor) secondRange(r netip.Prefix, server *inventory.SeenDevice, affe
 			a.known[m] = true
 		}
 		if !server.Place.IsZero() {
-			f.Advice = fmt.Sprintf("look what hangs on %s, switch its DHCP server off or unplug it, then restart who got an address from it", portWords(server.Place.Ref()))
+			f.Advice = fmt.Sprintf("look what hangs on %s, switch its DHCP server off or unplug it, then restart who got an address from it",
+				portWords(server.Place.Ref()))
 		}
 	}
 	a.add(f, nil)

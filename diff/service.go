@@ -73,7 +73,8 @@ func (a *auditor) streams() {
 			continue
 		}
 		s := a.seen[d.Name]
-		if s == nil || s.Presence != inventory.Present || portKey(s.Place.Ref()) != portKey(refOf(p)) || s.Place.Among > 1 || s.Place.Basis == inventory.Remembered || !a.restartedAt(s).IsZero() {
+		if s == nil || s.Presence != inventory.Present || portKey(s.Place.Ref()) != portKey(refOf(p)) || s.Place.Among > 1 ||
+			s.Place.Basis == inventory.Remembered || !a.restartedAt(s).IsZero() {
 			continue
 		}
 		in, _, span, ok := a.traffic(p)

@@ -116,7 +116,8 @@ func TestRecorderDisk(t *testing.T) {
 }
 
 func TestClocks(t *testing.T) {
-	plan := site(theSwitch(8), camera("cam-1", 0x31, "sw/1"), camera("cam-2", 0x32, "sw/2"), camera("cam-3", 0x33, "sw/3"), onPort("rec", inventory.Recorder, 0x10, "sw/4"))
+	plan := site(theSwitch(8), camera("cam-1", 0x31, "sw/1"), camera("cam-2", 0x32, "sw/2"), camera("cam-3", 0x33, "sw/3"),
+		onPort("rec", inventory.Recorder, 0x10, "sw/4"))
 	clock := func(device string, off, sure time.Duration) inventory.ClockState {
 		return inventory.ClockState{Device: device, Source: "sntp", Offset: off, Sure: sure}
 	}
@@ -131,7 +132,8 @@ func TestClocks(t *testing.T) {
 		{"perhaps off", []inventory.ClockState{clock("cam-1", 3*time.Minute, 90*time.Second)}, nil, ""},
 		{"the surest reading counts", []inventory.ClockState{clock("cam-1", 5*time.Minute, time.Minute), clock("cam-1", 10*time.Second, time.Millisecond)}, nil, ""},
 		{"an hour", []inventory.ClockState{clock("cam-1", time.Hour+time.Second, time.Second)}, []string{"clock-off/cam-1"}, "time zone or summer time"},
-		{"ours", []inventory.ClockState{clock("cam-1", 5*time.Minute, 0), clock("cam-2", 5*time.Minute+20*time.Second, 0), clock("cam-3", 5*time.Minute-10*time.Second, 0), clock("rec", 0, 0)},
+		{"ours", []inventory.ClockState{clock("cam-1", 5*time.Minute, 0), clock("cam-2", 5*time.Minute+20*time.Second, 0),
+			clock("cam-3", 5*time.Minute-10*time.Second, 0), clock("rec", 0, 0)},
 			[]string{"clock-off/this machine"}, "3 of 4 clocks agree with one another"},
 		{"a device that no plan names", []inventory.ClockState{clock("stranger", time.Hour, 0)}, nil, ""},
 	} {
@@ -156,12 +158,14 @@ func TestUPS(t *testing.T) {
 		reading inventory.UPSReading
 		want    []string
 	}{
-		{"on mains", inventory.UPSReading{Source: "normal", Battery: "normal", OnBattery: ptr(time.Duration(0)), Runtime: ptr(40 * time.Minute), Charge: ptr(100), Load: ptr(30)}, nil},
+		{"on mains", inventory.UPSReading{Source: "normal", Battery: "normal", OnBattery: ptr(time.Duration(0)), Runtime: ptr(40 * time.Minute),
+			Charge: ptr(100), Load: ptr(30)}, nil},
 		{"on battery", inventory.UPSReading{Source: "battery", Battery: "low", Runtime: ptr(5 * time.Minute), Charge: ptr(40)}, []string{"ups-on-battery/rack-ups"}},
 		{"for some seconds", inventory.UPSReading{Source: "other", OnBattery: ptr(90 * time.Second)}, []string{"ups-on-battery/rack-ups"}},
 		{"a bad battery", inventory.UPSReading{Source: "normal", Alarms: []string{"upsAlarmBatteryBad"}}, []string{"ups-battery/rack-ups"}},
 		{"low on mains", inventory.UPSReading{Source: "normal", Battery: "low"}, []string{"ups-battery/rack-ups"}},
-		{"not for as long as wanted", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: ptr(12 * time.Minute), Charge: ptr(100)}, []string{"ups-battery/rack-ups"}},
+		{"not for as long as wanted", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: ptr(12 * time.Minute), Charge: ptr(100)},
+			[]string{"ups-battery/rack-ups"}},
 		{"still charging", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: ptr(12 * time.Minute), Charge: ptr(60)}, nil},
 		{"near its load", inventory.UPSReading{Source: "normal", Load: ptr(85)}, []string{"supply-power-near/rack-ups"}},
 		{"over it", inventory.UPSReading{Source: "normal", Load: ptr(110)}, []string{"supply-power-over/rack-ups"}},

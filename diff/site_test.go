@@ -22,9 +22,10 @@ func ptr[T any](v T) *T             { return &v }
 
 func site(devices ...inventory.Device) *inventory.Plan {
 	return &inventory.Plan{
-		Site:     inventory.Site{Name: "Tern Quay", Location: time.UTC},
-		Networks: []inventory.Network{{Name: "yard", Subnet: netip.MustParsePrefix("192.0.2.0/24"), VLAN: 10, Gateway: ip("192.0.2.1"), Unknown: inventory.UnknownWarning}},
-		Devices:  devices,
+		Site: inventory.Site{Name: "Tern Quay", Location: time.UTC},
+		Networks: []inventory.Network{{Name: "yard", Subnet: netip.MustParsePrefix("192.0.2.0/24"), VLAN: 10, Gateway: ip("192.0.2.1"),
+			Unknown: inventory.UnknownWarning}},
+		Devices: devices,
 	}
 }
 
@@ -34,7 +35,8 @@ func theSwitch(ports int) inventory.Device {
 }
 
 func onPort(name string, role inventory.Role, last byte, at string) inventory.Device {
-	d := inventory.Device{Name: name, Role: role, MACs: []inventory.MAC{mac(last)}, Addresses: []netip.Addr{netip.AddrFrom4([4]byte{192, 0, 2, last})}, At: inventory.ParsePortRef(at)}
+	d := inventory.Device{Name: name, Role: role, MACs: []inventory.MAC{mac(last)},
+		Addresses: []netip.Addr{netip.AddrFrom4([4]byte{192, 0, 2, last})}, At: inventory.ParsePortRef(at)}
 	return d
 }
 
@@ -52,7 +54,8 @@ func seen(plan *inventory.Plan, at time.Time) *inventory.Snapshot {
 	}
 	for i := range plan.Devices {
 		d := &plan.Devices[i]
-		x := inventory.SeenDevice{Name: d.Name, Planned: true, Role: d.Role, MACs: d.MACs, Addrs: d.Addresses, Presence: inventory.Present, Witnesses: []string{inventory.SourceARP}}
+		x := inventory.SeenDevice{Name: d.Name, Planned: true, Role: d.Role, MACs: d.MACs, Addrs: d.Addresses, Presence: inventory.Present,
+			Witnesses: []string{inventory.SourceARP}}
 		if d.Role.IsPassive() && len(d.MACs) == 0 {
 			x.Presence, x.Witnesses = inventory.Unseeable, nil
 		} else if ref := plan.ManagedPort(d); !ref.IsZero() {
@@ -74,7 +77,8 @@ func lose(s *inventory.Snapshot, names ...string) {
 // port adds a port that is up, without power.
 func port(s *inventory.Snapshot, ref string) *inventory.PortState {
 	r := inventory.ParsePortRef(ref)
-	s.Ports = append(s.Ports, inventory.PortState{Switch: r.Device, Port: r.Port, AdminUp: ptr(true), Up: ptr(true), Counters: inventory.PortCounters{Read: s.Finished}})
+	s.Ports = append(s.Ports, inventory.PortState{Switch: r.Device, Port: r.Port, AdminUp: ptr(true), Up: ptr(true),
+		Counters: inventory.PortCounters{Read: s.Finished}})
 	return &s.Ports[len(s.Ports)-1]
 }
 
@@ -82,7 +86,8 @@ func port(s *inventory.Snapshot, ref string) *inventory.PortState {
 func powered(s *inventory.Snapshot, ref string, c inventory.Class, draw inventory.Power) *inventory.PortState {
 	p := port(s, ref)
 	grant := c.Ratings().Output
-	p.Power = &inventory.PortPower{Index: inventory.PSEIndex{Group: 1}, State: inventory.PSEDelivering, Class: c, Grant: &grant, Limit: &grant, LimitBasis: inventory.ByClass}
+	p.Power = &inventory.PortPower{Index: inventory.PSEIndex{Group: 1}, State: inventory.PSEDelivering, Class: c, Grant: &grant, Limit: &grant,
+		LimitBasis: inventory.ByClass}
 	if draw > 0 {
 		p.Power.Draw, p.Power.DrawBasis = &draw, inventory.Measured
 	}
@@ -190,7 +195,8 @@ func want(t *testing.T, fs []diff.Finding, keys ...string) {
 }
 
 func say(f diff.Finding) string {
-	return fmt.Sprintf("%s %s | where %s | planned %s | found %s | behind %v | do %s | caution %s", f.Severity, f.Title(), f.Where, f.Expected, f.Observed, f.Behind, f.Advice, f.Caution)
+	return fmt.Sprintf("%s %s | where %s | planned %s | found %s | behind %v | do %s | caution %s", f.Severity, f.Title(), f.Where, f.Expected,
+		f.Observed, f.Behind, f.Advice, f.Caution)
 }
 
 func find(t *testing.T, fs []diff.Finding, key string) diff.Finding {

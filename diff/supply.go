@@ -177,7 +177,8 @@ func (a *auditor) budgetOf(s *inventory.SupplyState, dev *inventory.Device, port
 func (a *auditor) nextOn(s *inventory.SupplyState, policy poe.Policy, ports []int) (most inventory.Power, name string) {
 	for _, i := range ports {
 		p, d := &a.snap.Ports[i], a.fedOn(i)
-		if d == nil || p.Power.State == inventory.PSEDelivering || !d.TakesPower() || len(d.Via) > 0 || d.Mains != "" || a.passiveFeed(d) || d.AwayAt(a.now.In(a.loc)) || a.covered[d.Name] {
+		if d == nil || p.Power.State == inventory.PSEDelivering || !d.TakesPower() || len(d.Via) > 0 || d.Mains != "" || a.passiveFeed(d) ||
+			d.AwayAt(a.now.In(a.loc)) || a.covered[d.Name] {
 			continue
 		}
 		class := d.Class

@@ -53,75 +53,87 @@ func randomTree(r *rand.Rand) (*inventory.Plan, *inventory.Snapshot, *inventory.
 	return plan, s, h
 }
 
-// naiveMissing says the same as Audit of who is missing, by the words of the
-// contract, device by device and without any index.
-func naiveMissing(plan *inventory.Plan, s *inventory.Snapshot, h *inventory.History) map[string][]string {
-	device := func(name string) *inventory.Device {
-		for i := range plan.Devices {
-			if plan.Devices[i].Name == name {
-				return &plan.Devices[i]
-			}
+// naive says the same as Audit of who is missing, by the words of the contract,
+// device by device and without any index.
+type naive struct {
+	plan *inventory.Plan
+	snap *inventory.Snapshot
+	hist *inventory.History
+}
+
+func (n naive) device(name string) *inventory.Device {
+	for i := range n.plan.Devices {
+		if n.plan.Devices[i].Name == name {
+			return &n.plan.Devices[i]
 		}
-		return nil
 	}
-	absent := func(name string) bool {
-		d, x := device(name), inventory.SeenDevice{}
-		for _, y := range s.Devices {
-			if y.Name == name {
-				x = y
-			}
+	return nil
+}
+
+func (n naive) seen(name string) inventory.SeenDevice {
+	for _, x := range n.snap.Devices {
+		if x.Name == name {
+			return x
 		}
-		phone := d.Role == inventory.Phone || d.Role == inventory.Laptop || d.Role == inventory.Tablet
-		p := h.Pulse[name]
-		pulse := p.Up && noon.Sub(p.At) <= 3*time.Minute
-		return x.Presence == inventory.Absent && !phone && len(d.Away) == 0 && !pulse // all seasons of the test hold at noon
 	}
-	missing := func(name string) bool {
-		if !absent(name) || h.Absences[name].Runs < 1 {
-			return false
-		}
-		switch device(name).Role {
-		case inventory.Printer, inventory.Sensor, inventory.Television, inventory.OtherRole:
-			return noon.Sub(h.Absences[name].Since) >= 24*time.Hour
-		}
-		return true
-	}
-	present := func(name string) bool {
-		for _, y := range s.Devices {
-			if y.Name == name {
-				return y.Presence == inventory.Present
-			}
-		}
+	return inventory.SeenDevice{}
+}
+
+func (n naive) absent(name string) bool {
+	d := n.device(name)
+	phone := d.Role == inventory.Phone || d.Role == inventory.Laptop || d.Role == inventory.Tablet
+	p := n.hist.Pulse[name]
+	pulse := p.Up && noon.Sub(p.At) <= 3*time.Minute
+	return n.seen(name).Presence == inventory.Absent && !phone && len(d.Away) == 0 && !pulse // all seasons of the test hold at noon
+}
+
+func (n naive) missing(name string) bool {
+	if !n.absent(name) || n.hist.Absences[name].Runs < 1 {
 		return false
 	}
-	out := map[string][]string{}
+	switch n.device(name).Role {
+	case inventory.Printer, inventory.Sensor, inventory.Television, inventory.OtherRole:
+		return noon.Sub(n.hist.Absences[name].Since) >= 24*time.Hour
+	}
+	return true
+}
+
+// head is the missing device farthest up the way to the device, "" for none.
+func (n naive) head(d inventory.Device) string {
+	head := ""
+	if n.missing(d.Name) {
+		head = d.Name
+	}
+	for up := d.At.Device; up != "" && n.seen(up).Presence != inventory.Present; up = n.device(up).At.Device {
+		if n.missing(up) {
+			head = up
+		}
+	}
+	return head
+}
+
+// all is each missing device with those that are gone behind it, or "cut-off"
+// where most of what was looked for is gone.
+func (n naive) all() map[string][]string {
 	looked, gone := 0, []string{}
-	for _, d := range plan.Devices {
-		x, _ := s.Device(d.Name)
-		if d.Role == inventory.Phone || len(d.Away) > 0 || x.Presence == inventory.NotLooked {
+	for _, d := range n.plan.Devices {
+		if d.Role == inventory.Phone || len(d.Away) > 0 || n.seen(d.Name).Presence == inventory.NotLooked {
 			continue
 		}
 		looked++
-		if absent(d.Name) && h.Absences[d.Name].Runs > 0 {
+		if n.absent(d.Name) && n.hist.Absences[d.Name].Runs > 0 {
 			gone = append(gone, d.Name)
 		}
 	}
 	if len(gone) >= 3 && len(gone) > looked/2 {
 		return map[string][]string{"cut-off": gone}
 	}
-	for _, d := range plan.Devices {
-		if !absent(d.Name) {
+	out := map[string][]string{}
+	for _, d := range n.plan.Devices {
+		if !n.absent(d.Name) {
 			continue
 		}
-		head := ""
-		if missing(d.Name) {
-			head = d.Name
-		}
-		for up := d.At.Device; up != "" && !present(up); up = device(up).At.Device {
-			if missing(up) {
-				head = up
-			}
-		}
+		head := n.head(d)
 		if head == "" {
 			continue
 		}
@@ -140,7 +152,7 @@ func TestMissingAgainstTwin(t *testing.T) {
 	cut, folded := 0, 0
 	for seed := range uint64(4000) {
 		plan, s, h := randomTree(rand.New(rand.NewPCG(seed, 1)))
-		want := naiveMissing(plan, s, h)
+		want := naive{plan, s, h}.all()
 		got := map[string][]string{}
 		for _, f := range diff.Audit(plan, s, h, noon) {
 			switch f.Kind {

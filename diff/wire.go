@@ -220,7 +220,8 @@ func (a *auditor) linkDown(p *inventory.PortState, ds []*inventory.Device) {
 		s := a.seen[d.Name]
 		_, span := patience(d.Role)
 		asleep := span > 0 || d.Role.Roams() || d.Role == inventory.Television
-		if s == nil || asleep || a.covered[d.Name] || a.coveredBy(d) || d.AwayAt(a.now.In(a.loc)) || s.Presence == inventory.Present || d.Role == inventory.Injector {
+		if s == nil || asleep || a.covered[d.Name] || a.coveredBy(d) || d.AwayAt(a.now.In(a.loc)) || s.Presence == inventory.Present ||
+			d.Role == inventory.Injector {
 			continue
 		}
 		if a.pulseSaw(d.Name) || s.Presence == inventory.Absent && !a.gone[d.Name] {
@@ -245,7 +246,8 @@ func (a *auditor) coveredBy(d *inventory.Device) bool {
 	}
 	for i := range a.plan.Devices {
 		c := &a.plan.Devices[i]
-		if (c.At.Device == d.Name || slices.Contains(c.Via, d.Name)) && (a.covered[c.Name] || a.seen[c.Name] != nil && a.seen[c.Name].Presence == inventory.Present) {
+		if (c.At.Device == d.Name || slices.Contains(c.Via, d.Name)) &&
+			(a.covered[c.Name] || a.seen[c.Name] != nil && a.seen[c.Name].Presence == inventory.Present) {
 			return true
 		}
 	}
