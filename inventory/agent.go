@@ -110,6 +110,7 @@ type System struct {
 	Name     string
 	Location string
 	Services int
+	Forwards *bool   // ipForwarding (RFC 4293); nil: not said
 	UpTime   *uint32 // sysUpTime, hundredths of a second
 	HostUp   *uint32 // hrSystemUptime, hundredths of a second
 }

@@ -214,7 +214,23 @@ func (h roleHints) role(d *SeenDevice, v *agentView) (Role, []string) {
 	return role, why
 }
 
+// The layers whose services an agent offers, in sysServices: layer L adds 2^(L-1)
+// (RFC 3418). It is often wrong, and a switch that routes sets both of the first two.
+const (
+	layerBridge      = 1 << (2 - 1)
+	layerInternet    = 1 << (3 - 1)
+	layerApplication = 1 << (7 - 1)
+)
+
+// bridgesFrom is how many bridge ports make a switch: with two a camera, an access
+// point or a radio passes frames on too.
+const bridgesFrom = 3
+
+// roleOfAgent goes by what the agent offers before what it says of itself.
 func roleOfAgent(v *agentView, say func(Role, string)) {
+	layers, forwards := v.System.Services, v.System.Forwards
+	has := func(layer int) bool { return layers&layer != 0 }
+	bridges := len(v.Bridge) >= bridgesFrom
 	switch {
 	case v.UPS != nil:
 		say(UPS, "answers UPS-MIB")
@@ -222,10 +238,20 @@ func roleOfAgent(v *agentView, say func(Role, string)) {
 		say(Printer, "answers Printer-MIB")
 	case len(v.PSEPorts) > 0:
 		say(Switch, "feeds power over Ethernet")
-	case v.System.Services&6 == 4:
+	case bridges && (has(layerBridge) || !has(layerInternet)):
+		say(Switch, fmt.Sprintf("has a bridge with %d ports", len(v.Bridge)))
+		if has(layerInternet) && forwards != nil && *forwards {
+			say(Switch, "routes as well")
+		}
+	case forwards != nil && !*forwards, !has(layerInternet):
+		// It says itself that it passes no packets on: a host, whatever its layers.
+	case forwards != nil:
+		say(Router, "says that it forwards IP packets")
+		if bridges {
+			say(Router, fmt.Sprintf("has a bridge with %d ports as well", len(v.Bridge)))
+		}
+	case !has(layerApplication) && !has(layerBridge):
 		say(Router, "sysServices says router")
-	case len(v.Bridge) > 2:
-		say(Switch, "has a bridge with several ports")
 	}
 }
 

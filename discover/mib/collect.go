@@ -196,7 +196,7 @@ func (got *Reading) system(ctx context.Context, c *snmp.Client, first []snmp.OID
 		o.result, o.why = inventory.Refused, reason(err)
 	case err != nil:
 		o.result, o.why = inventory.Partial, reason(err)
-	case len(r) == 0:
+	case !slices.ContainsFunc(r, func(row snmp.Row) bool { return !row.OID.HasPrefix(ipForwarding) }):
 		o.result, o.why = inventory.NotOffered, notOffered
 	}
 	got.cover(o)

@@ -20,7 +20,7 @@ import (
 func site(t *testing.T) inventory.Agent {
 	up, down := new(true), new(false)
 	return inventory.Agent{
-		System: inventory.System{Descr: "eight ports of Tern Quay", ObjectID: "1.3.6.1.4.1.99999.1", Name: "quay-switch", Location: "boat shed", Services: 2},
+		System: inventory.System{Descr: "eight ports of Tern Quay", ObjectID: "1.3.6.1.4.1.99999.1", Name: "quay-switch", Location: "boat shed", Services: 2, Forwards: new(false)},
 		Interfaces: []inventory.Interface{
 			{Index: 1, Name: "gi1", Descr: "port 1", Alias: "to the pontoon", Type: 6, MAC: mac(t, "00:00:5e:00:53:01"), AdminUp: up, OperUp: up, Speed: 1e9,
 				Connector: up, LastChange: new(uint32(100)), InOctets: new(uint64(1 << 40)), OutOctets: new(uint64(1 << 41)), Wide: true,

@@ -15,10 +15,13 @@ var (
 	sysServices = snmp.MustOID("1.3.6.1.2.1.1.7")
 )
 
+// ipForwarding is a scalar of IP-MIB (RFC 4293): forwarding(1), notForwarding(2).
+var ipForwarding = snmp.MustOID("1.3.6.1.2.1.4.1")
+
 // systemGroup are the instances to get first: sysUpTime is the time base of all
 // time stamps that follow.
 func systemGroup() []snmp.OID {
-	return instances(sysUpTime, sysDescr, sysObjectID, sysName, sysLocation, sysServices)
+	return instances(sysUpTime, sysDescr, sysObjectID, sysName, sysLocation, sysServices, ipForwarding)
 }
 
 // instances are the single instances of scalar objects.
@@ -38,5 +41,6 @@ func decodeSystem(r rows, s *inventory.System) {
 	s.Name = description(r.scalar(sysName))
 	s.Location = description(r.scalar(sysLocation))
 	s.Services, _ = whole(r.scalar(sysServices), 0, 127)
+	s.Forwards = choice(r.scalar(ipForwarding), 1, 2)
 	s.UpTime = ticks(r.scalar(sysUpTime))
 }

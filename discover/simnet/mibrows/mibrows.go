@@ -164,6 +164,7 @@ func (t *table) system(s inventory.System) {
 	t.text(sysName, s.Name, 0)
 	t.text(sysLocation, s.Location, 0)
 	t.integer(sysServices, s.Services, 0)
+	t.choice(ipForwarding, s.Forwards, 1, 2, 0)
 	if s.HostUp != nil {
 		t.put(hrSystemUptime, simnet.Rising(simnet.TimeTicks(*s.HostUp), 100), 0)
 	}

@@ -35,6 +35,7 @@ const (
 	dot3StatsLateCollisions = "1.3.6.1.2.1.10.7.2.1.8"
 	dot3StatsDuplexStatus   = "1.3.6.1.2.1.10.7.2.1.19"
 	// IP-MIB, RFC 4293
+	ipForwarding               = "1.3.6.1.2.1.4.1"
 	ipAdEntAddr                = "1.3.6.1.2.1.4.20.1.1"
 	ipAdEntIfIndex             = "1.3.6.1.2.1.4.20.1.2"
 	ipAdEntNetMask             = "1.3.6.1.2.1.4.20.1.3"
