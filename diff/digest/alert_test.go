@@ -31,7 +31,8 @@ func TestAlert(t *testing.T) {
 		{"a device's own words stay out", digest.News{Opened: []digest.Episode{unknown}}, "Tern Quay: urgent: unknown device", false, nil},
 		{"over", digest.News{Over: []digest.Episode{over}}, "Tern Quay: over: slip-cam is missing", true,
 			[]string{"over:     slip-cam is missing (quay-switch/5): until Mon 23 Nov 08:00,", "after 30 h 00 min"}},
-		{"both", digest.News{Opened: []digest.Episode{radio}, Over: []digest.Episode{over}}, "Tern Quay: urgent: quay-radio is missing, with 3 behind it, over: slip-cam is missing", true, nil},
+		{"both", digest.News{Opened: []digest.Episode{radio}, Over: []digest.Episode{over}},
+			"Tern Quay: urgent: quay-radio is missing, with 3 behind it, over: slip-cam is missing", true, nil},
 		{"an outage", digest.News{Notes: []string{"The internet line was down."}}, "Tern Quay: news", false, []string{"! The internet line was down."}},
 	} {
 		t.Run(test.name, func(t *testing.T) {

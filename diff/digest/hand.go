@@ -118,7 +118,8 @@ func (b *builder) present() string {
 func (b *builder) notices() []string {
 	var out []string
 	if b.Snapshot != nil && b.stale {
-		out = append(out, fmt.Sprintf("No run has come to its end for %s: what follows is as of %s.", span(b.Now.Sub(b.Snapshot.Finished)), b.at(b.Snapshot.Finished)))
+		out = append(out, fmt.Sprintf("No run has come to its end for %s: what follows is as of %s.", span(b.Now.Sub(b.Snapshot.Finished)),
+			b.at(b.Snapshot.Finished)))
 	}
 	for _, n := range b.Notices {
 		out = append(out, clean(n))
@@ -140,7 +141,8 @@ func (b *builder) notices() []string {
 
 var letterKinds = map[string]string{"digest": "weekly", "urgent": "urgent", "over": "all-clear", "test": "test", "webhook": "webhook"}
 
-var letterStates = map[string]string{"failed": "could not be delivered", "dropped": "could not be delivered", "queued": "waits for the mail server", "sent": "arrived late"}
+var letterStates = map[string]string{"failed": "could not be delivered", "dropped": "could not be delivered",
+	"queued": "waits for the mail server", "sent": "arrived late"}
 
 // hand is what needs a hand, the most pressing first.
 func (b *builder) hand() section {

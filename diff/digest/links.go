@@ -174,7 +174,8 @@ func (b *builder) coming() section {
 		if !ok || f.FromWeeks == 0 && f.ToWeeks == 0 {
 			return
 		}
-		s.Rows = append(s.Rows, row{l.Name, fmt.Sprintf("grows by %s a week; at this pace it reaches %s of %s in %s", f.PerWeek, percent(l.Near), l.Limit, weeks(f))})
+		s.Rows = append(s.Rows, row{l.Name, fmt.Sprintf("grows by %s a week; at this pace it reaches %s of %s in %s", f.PerWeek,
+			percent(l.Near), l.Limit, weeks(f))})
 	}
 	for _, l := range b.supplies() {
 		add(l, b.History.Supplies[l.Supply])

@@ -65,7 +65,8 @@ func quiet(t testing.TB) digest.In {
 	feed := func(port, device string, class inventory.Class, draw float64) {
 		grant := class.Ratings().Output
 		snap.Ports = append(snap.Ports, inventory.PortState{Switch: "quay-switch", Port: port, Planned: []string{device}, Power: &inventory.PortPower{
-			State: inventory.PSEDelivering, Class: class, Draw: watts(draw), DrawBasis: inventory.Measured, Grant: &grant, Limit: &grant, LimitBasis: inventory.ByClass}})
+			State: inventory.PSEDelivering, Class: class, Draw: watts(draw), DrawBasis: inventory.Measured, Grant: &grant, Limit: &grant,
+			LimitBasis: inventory.ByClass}})
 	}
 	feed("4", "office-ap", poe.Class4, 9.2)
 	feed("5", "slip-cam", poe.Class3, 5.1)
@@ -136,18 +137,22 @@ func busy(t testing.TB) digest.In {
 		in.Episodes = append(in.Episodes, digest.Episode{Finding: f, Opened: opened, Cleared: cleared})
 	}
 	f := diff.New(diff.MissingDevice, "slip-cam")
-	f.Where, f.Expected, f.Observed = "quay-switch/5", "slip-cam on port 5 of quay-switch", "no answer in 4 runs since Sun 22 Nov 02:00; port 5 of quay-switch has no link"
-	f.Advice, f.Caution = "look at the camera's plug and cable first, then try it on a short cable in the office", "The camera hangs over the slip: no ladder in wind, never alone."
+	f.Where, f.Expected, f.Observed = "quay-switch/5", "slip-cam on port 5 of quay-switch",
+		"no answer in 4 runs since Sun 22 Nov 02:00; port 5 of quay-switch has no link"
+	f.Advice, f.Caution = "look at the camera's plug and cable first, then try it on a short cable in the office",
+		"The camera hangs over the slip: no ladder in wind, never alone."
 	add(f, opened, time.Time{})
 	f = diff.New(diff.MissingDevice, "quay-radio")
 	f.Behind, f.Observed, f.Advice = []string{"basin-cam", "pontoon-radio", "winter-cam"}, "no answer in 2 runs", "see whether its injector has power"
 	f.Caution = "This lead carries passive 24 V: plug nothing else into it."
 	add(f, monday.Add(-2*time.Hour), time.Time{})
 	f = diff.New(diff.UnknownDevice, "00:00:5e:00:53:77")
-	f.Severity, f.Where, f.Observed, f.Advice = diff.Urgent, "quay-switch/7", `on port 7 of quay-switch; address 203.0.113.140; calls itself "<b>printer</b>"`, "find out what it is, then take it into the plan or off the port"
+	f.Severity, f.Where, f.Observed, f.Advice = diff.Urgent, "quay-switch/7",
+		`on port 7 of quay-switch; address 203.0.113.140; calls itself "<b>printer</b>"`, "find out what it is, then take it into the plan or off the port"
 	add(f, monday.Add(-50*time.Hour), time.Time{})
 	f = diff.New(diff.PortPowerNear, "quay-switch/4")
-	f.Basis, f.Expected, f.Observed = inventory.Measured, "at most 90 % of 30 W, which class 4 grants", "91 %: highest draw 27.4 W of 30 W, measured Sat 21 Nov 21:15"
+	f.Basis, f.Expected, f.Observed = inventory.Measured, "at most 90 % of 30 W, which class 4 grants",
+		"91 %: highest draw 27.4 W of 30 W, measured Sat 21 Nov 21:15"
 	f.Advice = "before anything is added there, see what draws so much"
 	add(f, monday.AddDate(0, 0, -16), time.Time{})
 	f = diff.New(diff.LinkSlow, "quay-switch/8")
@@ -157,17 +162,20 @@ func busy(t testing.TB) digest.In {
 	add(diff.New(diff.SupplyReserved, "quay-switch supply 1"), monday.AddDate(0, -2, 0), time.Time{})
 	add(diff.New(diff.MissingDevice, "gate-cam"), monday.AddDate(0, 0, -5), monday.AddDate(0, 0, -5).Add(95*time.Minute))
 	for k := range 3 {
-		add(diff.New(diff.HalfDuplex, "quay-switch/3"), monday.AddDate(0, 0, -4).Add(time.Duration(k)*time.Hour), monday.AddDate(0, 0, -4).Add(time.Duration(k)*time.Hour+20*time.Minute))
+		add(diff.New(diff.HalfDuplex, "quay-switch/3"), monday.AddDate(0, 0, -4).Add(time.Duration(k)*time.Hour),
+			monday.AddDate(0, 0, -4).Add(time.Duration(k)*time.Hour+20*time.Minute))
 	}
 	in.Episodes = append(in.Episodes, digest.Episode{Finding: diff.New(diff.ClockOff, "recorder"), Opened: monday.AddDate(0, 0, -9), Hushed: true,
 		Until: monday.AddDate(0, 0, 7), Why: "waits for the installer"})
-	in.History.Outages = []inventory.Outage{{From: monday.AddDate(0, 0, -2).Add(-4 * time.Hour), To: monday.AddDate(0, 0, -2).Add(-145 * time.Minute), What: "internet"}}
+	in.History.Outages = []inventory.Outage{{From: monday.AddDate(0, 0, -2).Add(-4 * time.Hour),
+		To: monday.AddDate(0, 0, -2).Add(-145 * time.Minute), What: "internet"}}
 	in.Letters = []digest.Letter{{Kind: "digest", Queued: monday.AddDate(0, 0, -7), State: "failed", Words: "mail.example.net: RCPT: 550 5.7.1 relaying denied"}}
 	in.Notices = []string{"The plan file has been wrong since Fri 20 Nov 10:12 (line 14): the last good one is in use."}
 	in.Snapshot.Coverage = append(in.Snapshot.Coverage,
 		inventory.Coverage{Subject: "quay-switch", Table: "LLDP-MIB", Source: inventory.SourceSNMP, Result: inventory.Partial, Why: "silence half way"},
 		inventory.Coverage{Subject: "quay-switch", Table: "BRIDGE-MIB", Source: inventory.SourceSNMP, Result: inventory.Partial, Why: "silence half way"},
-		inventory.Coverage{Subject: "rack-ups", Source: inventory.SourceSNMP, Result: inventory.NoAnswer, Why: "no response: it is off, filtered, has no agent, or the community is wrong"})
+		inventory.Coverage{Subject: "rack-ups", Source: inventory.SourceSNMP, Result: inventory.NoAnswer,
+			Why: "no response: it is off, filtered, has no agent, or the community is wrong"})
 	in.Snapshot.Devices[4].Presence, in.Snapshot.Devices[6].Presence, in.Snapshot.Devices[7].Presence = inventory.Absent, inventory.Absent, inventory.NotLooked
 	in.Snapshot.Devices = append(in.Snapshot.Devices, inventory.SeenDevice{Name: "00:00:5e:00:53:77", Presence: inventory.Present})
 	s := inventory.SupplyRef{Switch: "quay-switch", Supply: "1"}
