@@ -21,7 +21,8 @@ import (
 var ErrNothing = errors.New("there is nothing to accept")
 
 // Kinds are those of findings that hold a fact which a plan can take.
-var Kinds = []diff.Kind{diff.MovedDevice, diff.ReplacedDevice, diff.AddressDiffers, diff.WrongNetwork, diff.UnknownDevice, diff.NoAddress, diff.WrongVLAN, diff.ClassDiffers}
+var Kinds = []diff.Kind{diff.MovedDevice, diff.ReplacedDevice, diff.AddressDiffers, diff.WrongNetwork, diff.UnknownDevice, diff.NoAddress,
+	diff.WrongVLAN, diff.ClassDiffers}
 
 // Taken is what one finding changes.
 type Taken struct {

@@ -51,7 +51,8 @@ func dayOne(b *testing.B, n int) (*planfile.File, *inventory.Snapshot, []diff.Fi
 			findings = append(findings, f)
 		case 1:
 			m := inventory.MAC{2, 0, 0x5e, 1, byte(i >> 8), byte(i)}
-			s := inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Hostname: "cam", Place: inventory.Place{Switch: "new", Port: fmt.Sprint(i), Basis: inventory.ByFDB}}
+			s := inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Hostname: "cam",
+				Place: inventory.Place{Switch: "new", Port: fmt.Sprint(i), Basis: inventory.ByFDB}}
 			f := diff.New(diff.UnknownDevice, m.String())
 			f.MACs = s.MACs
 			snap.Devices, findings = append(snap.Devices, s), append(findings, f)

@@ -215,7 +215,8 @@ func (w *world) drift(i int) {
 	case diff.ClassDiffers:
 		f = diff.New(kind, d.At.String())
 		d.Class = []poe.Class{poe.Class0, poe.Class2, poe.Class4}[w.rng.IntN(3)]
-		w.snap.Ports = append(w.snap.Ports, inventory.PortState{Switch: d.At.Device, Port: d.At.Port, Power: &inventory.PortPower{State: inventory.PSEDelivering, Class: d.Class}})
+		w.snap.Ports = append(w.snap.Ports, inventory.PortState{Switch: d.At.Device, Port: d.At.Port,
+			Power: &inventory.PortPower{State: inventory.PSEDelivering, Class: d.Class}})
 	}
 	w.findings = append(w.findings, f)
 }
@@ -223,7 +224,8 @@ func (w *world) drift(i int) {
 // newcomer is a device that no plan has. All of them call themselves alike.
 func (w *world) newcomer(n int) {
 	m, at := w.newMAC(), w.takePort()
-	s := inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Hostname: "Bow Cam", Role: inventory.Camera, Place: inventory.Place{Switch: at.Device, Port: at.Port, Basis: inventory.ByFDB}}
+	s := inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Hostname: "Bow Cam", Role: inventory.Camera,
+		Place: inventory.Place{Switch: at.Device, Port: at.Port, Basis: inventory.ByFDB}}
 	w.snap.Devices = append(w.snap.Devices, s)
 	f := diff.New(diff.UnknownDevice, m.String())
 	f.MACs = s.MACs
