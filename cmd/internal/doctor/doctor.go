@@ -97,7 +97,8 @@ func answered(plan *inventory.Plan, d *inventory.Device, a *inventory.Agent) Lin
 			half = append(half, t.word)
 		}
 	}
-	l.Found = fmt.Sprintf("%s; offers %s; read in %s, %d requests", who, cmp.Or(strings.Join(has, ", "), "nothing that is used"), span(a.Stats.Took), a.Stats.Requests)
+	l.Found = fmt.Sprintf("%s; offers %s; read in %s, %d requests", who, cmp.Or(strings.Join(has, ", "), "nothing that is used"),
+		span(a.Stats.Took), a.Stats.Requests)
 	complain := func(do string) {
 		l.State, l.Do = Warn, strings.TrimPrefix(l.Do+"; "+do, "; ")
 	}
@@ -133,7 +134,8 @@ func weak(ev *inventory.Evidence) []Line {
 	if len(who) == 0 {
 		return nil
 	}
-	return []Line{{"agents", fmt.Sprintf("%d of %d agents", len(who), len(ev.Agents)), Pass, "weak SNMP, which others on the way can read or guess: " + strings.Join(who, ", "), "use v3 with sha256 and aes where the device has it"}}
+	return []Line{{"agents", fmt.Sprintf("%d of %d agents", len(who), len(ev.Agents)), Pass,
+		"weak SNMP, which others on the way can read or guess: " + strings.Join(who, ", "), "use v3 with sha256 and aes where the device has it"}}
 }
 
 // offered are the tables that people know by a plain word, in this order.
@@ -158,10 +160,12 @@ func Presence(plan *inventory.Plan) []Line {
 	}
 	var out []Line
 	if len(only) > 0 {
-		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(only)), Pass, "seen as presence only, since the plan gives them no access: " + strings.Join(only, ", "), "where one of them has SNMP, give it an access"})
+		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(only)), Pass,
+			"seen as presence only, since the plan gives them no access: " + strings.Join(only, ", "), "where one of them has SNMP, give it an access"})
 	}
 	if len(never) > 0 {
-		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(never)), Pass, "judged only by what hangs behind them: " + strings.Join(never, ", "), "nothing: they have no address to be seen by"})
+		out = append(out, Line{"presence", fmt.Sprintf("%d devices", len(never)), Pass,
+			"judged only by what hangs behind them: " + strings.Join(never, ", "), "nothing: they have no address to be seen by"})
 	}
 	return out
 }

@@ -18,7 +18,8 @@ var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
 func TestAgents(t *testing.T) {
 	plan := &inventory.Plan{Access: []inventory.Access{{Name: "core", Version: "v3", User: "audit"}},
 		Devices: []inventory.Device{{Name: "quay-switch", Access: "core"}, {Name: "gate-cam"}}}
-	full := inventory.Agent{Device: "quay-switch", Version: "v3", Tables: map[string]inventory.Result{inventory.TableInterfaces: inventory.Complete, inventory.TableFDB: inventory.Complete}}
+	full := inventory.Agent{Device: "quay-switch", Version: "v3",
+		Tables: map[string]inventory.Result{inventory.TableInterfaces: inventory.Complete, inventory.TableFDB: inventory.Complete}}
 	change := func(f func(*inventory.Agent)) *inventory.Evidence {
 		a := full
 		f(&a)
@@ -91,15 +92,18 @@ func TestEveryComplaintSaysWhatToDo(t *testing.T) {
 			}
 			plan.Devices = append(plan.Devices, d)
 			if rng.IntN(2) == 0 {
-				a := inventory.Agent{Device: d.Name, Tables: map[string]inventory.Result{inventory.TableFDB: results[rng.IntN(len(results))], inventory.TablePSE: results[rng.IntN(len(results))]}}
+				a := inventory.Agent{Device: d.Name, Tables: map[string]inventory.Result{inventory.TableFDB: results[rng.IntN(len(results))],
+					inventory.TablePSE: results[rng.IntN(len(results))]}}
 				a.Stats.Took, a.Stats.Mismatched = time.Duration(rng.Int64N(int64(time.Minute))), rng.IntN(2)
 				a.Date = &inventory.AgentDate{Time: noon.Add(time.Duration(rng.Int64N(int64(time.Hour)))), Read: noon, Zone: rng.IntN(2) == 0}
 				ev.Agents = append(ev.Agents, a)
 			} else if rng.IntN(4) > 0 {
-				ev.Coverage = append(ev.Coverage, inventory.Coverage{Subject: d.Name, Source: inventory.SourceSNMP, Result: results[rng.IntN(len(results))], Why: "words"})
+				ev.Coverage = append(ev.Coverage, inventory.Coverage{Subject: d.Name, Source: inventory.SourceSNMP,
+					Result: results[rng.IntN(len(results))], Why: "words"})
 			}
 		}
-		lines := slices.Concat(doctor.Agents(plan, ev), doctor.Presence(plan), doctor.Networks(plan, []inventory.Attached{{Network: "yard", Up: rng.IntN(2) == 0}}[rng.IntN(2):], rng.IntN(2) == 0))
+		lines := slices.Concat(doctor.Agents(plan, ev), doctor.Presence(plan),
+			doctor.Networks(plan, []inventory.Attached{{Network: "yard", Up: rng.IntN(2) == 0}}[rng.IntN(2):], rng.IntN(2) == 0))
 		for _, l := range lines {
 			if l.Subject == "" || l.Found == "" {
 				t.Errorf("a line of nothing: %+v", l)

@@ -30,11 +30,13 @@ func Clock(now, earliest time.Time) Line {
 	synced, err := clockSynced()
 	switch {
 	case now.Before(earliest):
-		l.State, l.Found, l.Do = Fail, fmt.Sprintf("%s lies before the last run, %s", now.Format(time.DateTime), earliest.In(now.Location()).Format(time.DateTime)), "set this machine's clock: digests and absences go by it"
+		l.State, l.Found, l.Do = Fail, fmt.Sprintf("%s lies before the last run, %s", now.Format(time.DateTime),
+			earliest.In(now.Location()).Format(time.DateTime)), "set this machine's clock: digests and absences go by it"
 	case err != nil:
 		l.State, l.Found, l.Do = Unknown, now.Format("2006-01-02 15:04:05 MST")+"; whether a time service keeps it is "+err.Error(), "see that one does"
 	case !synced:
-		l.State, l.Found, l.Do = Warn, now.Format("2006-01-02 15:04:05 MST")+"; no time service says that it is right", "switch a time service on: clocks of devices are judged by this one"
+		l.State, l.Found, l.Do = Warn, now.Format("2006-01-02 15:04:05 MST")+"; no time service says that it is right",
+			"switch a time service on: clocks of devices are judged by this one"
 	}
 	return l
 }

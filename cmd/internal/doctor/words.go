@@ -34,8 +34,9 @@ func merge(lines []Line) []Line {
 }
 
 // resultWords are how a look that brought nothing ended.
-var resultWords = map[inventory.Result]string{inventory.NoAnswer: "no answer", inventory.Refused: "refused", inventory.Skipped: "not asked", inventory.NotOffered: "not offered",
-	inventory.Partial: "read in part", inventory.Complete: "read"}
+var resultWords = map[inventory.Result]string{inventory.NoAnswer: "no answer", inventory.Refused: "refused", inventory.Skipped: "not asked",
+	inventory.NotOffered: "not offered",
+	inventory.Partial:    "read in part", inventory.Complete: "read"}
 
 func offWords(off time.Duration) string {
 	switch {
