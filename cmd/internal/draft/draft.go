@@ -249,7 +249,8 @@ func (m *drafter) neighbors() {
 					continue
 				}
 				asked[a] = true
-				told = append(told, fmt.Sprintf("%s at %s tells its address by LLDP and was not asked; if it is yours, draft again with --agent %s", cmp.Or(inventory.Clean(n.SysName), "a neighbour"), a, a))
+				told = append(told, fmt.Sprintf("%s at %s tells its address by LLDP and was not asked; if it is yours, draft again with --agent %s",
+					cmp.Or(inventory.Clean(n.SysName), "a neighbour"), a, a))
 			}
 		}
 	}

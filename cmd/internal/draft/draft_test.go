@@ -28,30 +28,35 @@ func addr(n int) netip.Addr {
 }
 
 // words are what devices call things, odd ones among them.
-var words = []string{"gi1", "Gi1", "gi2", "gi0", "port 3", "0", "07", "1", "2", "3", "a/b", "x: y", "# no", "{}", "\"", "'", "\x00\x1b[31m", "\u2028", "Ünî", "null", "yes", "012", "-", "~", strings.Repeat("z", 300), ""}
+var words = []string{"gi1", "Gi1", "gi2", "gi0", "port 3", "0", "07", "1", "2", "3", "a/b", "x: y", "# no", "{}", "\"", "'", "\x00\x1b[31m", "\u2028",
+	"Ünî", "null", "yes", "012", "-", "~", strings.Repeat("z", 300), ""}
 
 func pick(r *rand.Rand) string { return words[r.IntN(len(words))] }
 
 // randomAgent tells whatever an agent might, true or not.
 func randomAgent(r *rand.Rand, i int) inventory.Agent {
 	a := inventory.Agent{Target: netip.AddrPortFrom(netip.MustParseAddr("127.0.0.1"), uint16(1000+i)), Read: noon, Version: "v2c", BridgeMAC: mac(r.IntN(20)),
-		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete, inventory.TableInterfaces: inventory.Complete}, Bridge: map[inventory.BridgePort]inventory.IfIndex{}, PVID: map[inventory.BridgePort]int{},
+		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete, inventory.TableInterfaces: inventory.Complete},
+		Bridge: map[inventory.BridgePort]inventory.IfIndex{}, PVID: map[inventory.BridgePort]int{},
 		System: inventory.System{Name: pick(r), Descr: pick(r), Services: r.IntN(80)}}
 	for k := 1; k <= 2+r.IntN(5); k++ {
-		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: pick(r), Type: 6, MAC: mac(r.IntN(20)), OperUp: new(true), Speed: 1e9})
+		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: pick(r), Type: 6, MAC: mac(r.IntN(20)),
+			OperUp: new(true), Speed: 1e9})
 		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
 		a.PVID[inventory.BridgePort(k)] = r.IntN(4200) - 20
 		a.Addresses = append(a.Addresses, inventory.AgentAddress{Addr: addr(r.IntN(256)), Prefix: 20 + r.IntN(12), Index: inventory.IfIndex(k)})
 		if r.IntN(2) == 0 {
 			draw := inventory.Power(r.IntN(90000) - 100)
-			a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering, Class: inventory.Class(r.IntN(10)), Actual: &draw})
+			a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering,
+				Class: inventory.Class(r.IntN(10)), Actual: &draw})
 		}
 	}
 	for range r.IntN(20) {
 		a.FDB = append(a.FDB, inventory.FDBEntry{MAC: mac(r.IntN(40)), Port: inventory.BridgePort(r.IntN(7)), VLAN: r.IntN(40), Self: r.IntN(9) == 0})
 	}
 	for range r.IntN(4) {
-		a.Neighbors = append(a.Neighbors, inventory.LLDPNeighbor{Local: inventory.LLDPPort(r.IntN(7)), ChassisMAC: mac(r.IntN(40)), SysName: pick(r), PortID: pick(r), Capabilities: []string{"bridge"}, Addresses: []netip.Addr{addr(r.IntN(256))}})
+		a.Neighbors = append(a.Neighbors, inventory.LLDPNeighbor{Local: inventory.LLDPPort(r.IntN(7)), ChassisMAC: mac(r.IntN(40)), SysName: pick(r),
+			PortID: pick(r), Capabilities: []string{"bridge"}, Addresses: []netip.Addr{addr(r.IntN(256))}})
 	}
 	if r.IntN(2) == 0 {
 		budget := inventory.Power(r.IntN(200000) - 1000)
@@ -77,7 +82,8 @@ func TestMakeOfAnything(t *testing.T) {
 			}
 		}
 		for range r.IntN(30) {
-			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: mac(r.IntN(40)), Addr: addr(r.IntN(256)), Name: pick(r), Source: inventory.SourceARP, Live: true, Seen: noon})
+			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: mac(r.IntN(40)), Addr: addr(r.IntN(256)), Name: pick(r),
+				Source: inventory.SourceARP, Live: true, Seen: noon})
 		}
 		d := draft.Make(draft.Scaffold(o), ev, draft.Past{}, nil)
 		if _, err := planfile.Render(d.Plan, d.Remarks...); err != nil {
@@ -88,7 +94,8 @@ func TestMakeOfAnything(t *testing.T) {
 
 // Names and draws come from the logbook, by the MAC address.
 func TestPast(t *testing.T) {
-	past := draft.Past{Last: &inventory.Snapshot{Devices: []inventory.SeenDevice{{Name: "slip-cam", Planned: true, Role: inventory.Camera, MACs: []inventory.MAC{mac(0x31)}, Place: inventory.Place{Switch: "quay-switch", Port: "5", Basis: inventory.ByFDB}}}},
+	past := draft.Past{Last: &inventory.Snapshot{Devices: []inventory.SeenDevice{{Name: "slip-cam", Planned: true, Role: inventory.Camera,
+		MACs: []inventory.MAC{mac(0x31)}, Place: inventory.Place{Switch: "quay-switch", Port: "5", Basis: inventory.ByFDB}}}},
 		Draws: func(ref inventory.PortRef) []inventory.Power {
 			if ref.String() != "quay-switch/5" {
 				t.Errorf("asked for %s", ref)
@@ -117,13 +124,16 @@ func powered(draw inventory.Power) (draft.Options, *inventory.Evidence) {
 	o := draft.Options{Networks: []inventory.Network{yard}, Access: []inventory.Access{{Name: "a", Version: "v2c", Port: 161, Community: "file:x"}},
 		Agents: []draft.Agent{{Target: netip.MustParseAddrPort("203.0.113.2:161"), Access: "a"}}}
 	budget := 40 * poe.Watt
-	a := inventory.Agent{Device: draft.Scaffold(o).Devices[0].Name, Target: netip.MustParseAddrPort("203.0.113.2:161"), Read: noon, Version: "v2c", BridgeMAC: mac(2), System: inventory.System{Name: "quay-switch"},
-		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete, inventory.TableInterfaces: inventory.Complete, inventory.TablePSE: inventory.Complete, inventory.TableEnergy: inventory.Complete},
+	a := inventory.Agent{Device: draft.Scaffold(o).Devices[0].Name, Target: netip.MustParseAddrPort("203.0.113.2:161"), Read: noon, Version: "v2c",
+		BridgeMAC: mac(2), System: inventory.System{Name: "quay-switch"},
+		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete, inventory.TableInterfaces: inventory.Complete,
+			inventory.TablePSE: inventory.Complete, inventory.TableEnergy: inventory.Complete},
 		Bridge: map[inventory.BridgePort]inventory.IfIndex{}, Supplies: []inventory.PSESupply{{Group: 1, Budget: &budget}}}
 	for k := 1; k <= 4; k++ {
 		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: new(true), Speed: 1e9})
 		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
-		a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering, Class: poe.Class3, Actual: &draw})
+		a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering,
+			Class: poe.Class3, Actual: &draw})
 		a.FDB = append(a.FDB, inventory.FDBEntry{MAC: mac(0x30 + k), Port: inventory.BridgePort(k), VLAN: 1})
 	}
 	ev := &inventory.Evidence{Started: noon, Finished: noon, Agents: []inventory.Agent{a}}
@@ -184,7 +194,8 @@ func TestSilentAgent(t *testing.T) {
 	o := draft.Options{Networks: []inventory.Network{yard}, Access: []inventory.Access{{Name: "a", Version: "v2c", Port: 161, Community: "file:x"}},
 		Agents: []draft.Agent{{Target: netip.MustParseAddrPort("203.0.113.2:161"), Access: "a"}}}
 	scaffold := draft.Scaffold(o)
-	ev := &inventory.Evidence{Finished: noon, Coverage: inventory.CoverageList{{Subject: scaffold.Devices[0].Name, Source: inventory.SourceSNMP, Result: inventory.NoAnswer, Why: "no response"}}}
+	ev := &inventory.Evidence{Finished: noon, Coverage: inventory.CoverageList{{Subject: scaffold.Devices[0].Name, Source: inventory.SourceSNMP,
+		Result: inventory.NoAnswer, Why: "no response"}}}
 	d := draft.Make(scaffold, ev, draft.Past{}, nil)
 	if len(d.Plan.Devices) != 0 || len(d.Notes) != 1 || !strings.Contains(d.Notes[0], "203.0.113.2:161") || !strings.Contains(d.Notes[0], "no response") {
 		t.Errorf("%+v %q", d.Plan.Devices, d.Notes)

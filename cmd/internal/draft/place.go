@@ -33,7 +33,8 @@ func (m *drafter) places() {
 			continue
 		}
 		up := m.device(s.Place.Switch)
-		if up == nil || up == d || s.Place.Port == "" || s.Place.Basis != inventory.ByLLDP && s.Place.Basis != inventory.ByFDB && s.Place.Basis != inventory.Inferred {
+		if up == nil || up == d || s.Place.Port == "" || s.Place.Basis != inventory.ByLLDP && s.Place.Basis != inventory.ByFDB &&
+			s.Place.Basis != inventory.Inferred {
 			if d.Role != inventory.Router {
 				m.check(d.Name, "at", "no switch that was asked told where it hangs")
 			}
