@@ -206,13 +206,15 @@ func checkHostile(t testing.TB, s string) {
 			t.Errorf("body %.200q", part.body)
 		}
 	}
-	if clean := "name: " + s; utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r >= 0x7f && r < 0xa0 }) && parts[0].body != clean {
+	if clean := "name: " + s; utf8.ValidString(s) && !strings.ContainsFunc(s,
+		func(r rune) bool { return r < ' ' || r >= 0x7f && r < 0xa0 }) && parts[0].body != clean {
 		t.Errorf("body %.200q, want %.200q", parts[0].body, clean)
 	}
 }
 
 func FuzzBuild(f *testing.F) {
-	for _, seed := range []string{"", "a\r\nb: c", "\xbe\xd2", "=?utf-8?b?eA==?=", "boundary=", "\u202e", strings.Repeat("é", 1000), "--x\r\n.", "=\r\n=3D", " \n "} {
+	for _, seed := range []string{"", "a\r\nb: c", "\xbe\xd2", "=?utf-8?b?eA==?=", "boundary=", "\u202e", strings.Repeat("é", 1000),
+		"--x\r\n.", "=\r\n=3D", " \n "} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, s string) { checkHostile(t, s) })
