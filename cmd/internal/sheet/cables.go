@@ -33,7 +33,8 @@ func (m *maker) cables() Table {
 		if d.Cable.Bundle > 1 {
 			remark = append(remark, fmt.Sprintf("bundle of %d", d.Cable.Bundle))
 		}
-		t.Rows = append(t.Rows, []string{orDash(d.Cable.Label), from, room, end(d), m.room(d), orDash(d.Panel), metres(d.Cable.Length), orDash(makeOf(d.Cable)), strings.Join(remark, ", ")})
+		t.Rows = append(t.Rows, []string{orDash(d.Cable.Label), from, room, end(d), m.room(d), orDash(d.Panel), metres(d.Cable.Length),
+			orDash(makeOf(d.Cable)), strings.Join(remark, ", ")})
 	}
 	slices.SortStableFunc(t.Rows, func(a, b []string) int {
 		x, y := a[0] == dash, b[0] == dash

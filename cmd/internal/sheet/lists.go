@@ -117,7 +117,8 @@ func (m *maker) models() Table {
 		kinds[k].names = append(kinds[k].names, d.Name)
 	}
 	slices.SortStableFunc(kinds, func(a, b kind) int {
-		return cmp.Or(cmp.Compare(slices.Index(inventory.Roles, inventory.Role(a.role)), slices.Index(inventory.Roles, inventory.Role(b.role))), cmp.Compare(a.what, b.what))
+		return cmp.Or(cmp.Compare(slices.Index(inventory.Roles, inventory.Role(a.role)), slices.Index(inventory.Roles, inventory.Role(b.role))),
+			cmp.Compare(a.what, b.what))
 	})
 	for _, k := range kinds {
 		t.Rows = append(t.Rows, []string{k.what, orDash(k.role), fmt.Sprint(len(k.names)), orDash(k.firmware), strings.Join(k.names, ", ")})
@@ -127,7 +128,8 @@ func (m *maker) models() Table {
 
 // built sets what the last run saw beside the plan.
 func (m *maker) built(snap *inventory.Snapshot) Table {
-	t := Table{Part: "as-built", Title: "As built against as planned", Columns: columns("device", "planned at", "found at", "planned address", "found address", "is it so")}
+	t := Table{Part: "as-built", Title: "As built against as planned",
+		Columns: columns("device", "planned at", "found at", "planned address", "found address", "is it so")}
 	same, unknown := 0, 0
 	instead := map[inventory.MAC]bool{} // told in the line of the device in whose stead they stand
 	for i := range m.plan.Devices {
