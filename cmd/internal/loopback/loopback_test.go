@@ -11,7 +11,8 @@ import (
 )
 
 func TestListenOnLoopbackOnly(t *testing.T) {
-	for _, addr := range []string{"0.0.0.0:0", ":0", "203.0.113.10:0", "[::]:0", "tern.example:0", "127.0.0.1.tern.example:0", "[::1%lo]:0", "[fe80::1%lo]:0", "[::ffff:203.0.113.1]:0"} {
+	for _, addr := range []string{"0.0.0.0:0", ":0", "203.0.113.10:0", "[::]:0", "tern.example:0", "127.0.0.1.tern.example:0", "[::1%lo]:0",
+		"[fe80::1%lo]:0", "[::ffff:203.0.113.1]:0"} {
 		if _, err := loopback.Listen(t.Context(), addr); !errors.Is(err, loopback.ErrElsewhere) {
 			t.Errorf("%s: %v", addr, err)
 		}
