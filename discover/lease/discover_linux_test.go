@@ -93,7 +93,8 @@ func TestDiscoverAndRead(t *testing.T) {
 		t.Fatalf("read %+v", r)
 	}
 	l := r.Leases[0]
-	if l.MAC != mac(0x31) || l.Name != "slip-cam" || !netip.MustParsePrefix("203.0.113.64/26").Contains(l.Addr) || l.Expires.Sub(r.Written).Round(time.Minute) != 10*time.Minute {
+	if l.MAC != mac(0x31) || l.Name != "slip-cam" || !netip.MustParsePrefix("203.0.113.64/26").Contains(l.Addr) ||
+		l.Expires.Sub(r.Written).Round(time.Minute) != 10*time.Minute {
 		t.Errorf("lease %+v, written %v", l, r.Written)
 	}
 }

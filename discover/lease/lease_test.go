@@ -73,10 +73,12 @@ func TestRead(t *testing.T) {
 		"dnsmasq": {"1772460000 00:00:5e:00:53:31 203.0.113.70 slip-cam 01:00:00:5e:00:53:31\n0 06-00:00:5e:00:53:32 203.0.113.71 * *\n" +
 			"duid 00:01:00:01:2a:00:00:00:00:00:5e:00:53:fe\n1772460000 12345 2001:db8::70 six 00:03:00:01:00:00:5e:00:53:33\n1772460000 T5 2001:db8::71 * ff\n",
 			"dnsmasq", []lease.Lease{{Addr: ten, MAC: mac(0x31), Name: "slip-cam", Expires: at(1772460000)}, {Addr: eleven},
-				{Addr: addr("2001:db8::70"), MAC: mac(0x33), Name: "six", Expires: at(1772460000)}, {Addr: addr("2001:db8::71"), Expires: at(1772460000)}}, "complete", 0},
+				{Addr: addr("2001:db8::70"), MAC: mac(0x33), Name: "six", Expires: at(1772460000)},
+				{Addr: addr("2001:db8::71"), Expires: at(1772460000)}}, "complete", 0},
 		"dnsmasq with garbage, cut off": {"1 00:00:5e:00:53:31 203.0.113.70 a *\nx y z\n-5 00:00:5e:00:53:31 203.0.113.72 a *\n1 00:00:5e:00:53:31 203.0.113.7",
 			"dnsmasq", []lease.Lease{{Addr: ten, MAC: mac(0x31), Name: "a", Expires: at(1)}}, "partial", 3},
-		"isc: the last entry counts, comments, strings": {iscHead + "# a } comment\nlease 203.0.113.70 { ends never; binding state active; hardware ethernet 00:00:5e:00:53:31; client-hostname \"a;}\\\"\\303\\251\"; }\n" +
+		"isc: the last entry counts, comments, strings": {iscHead +
+			"# a } comment\nlease 203.0.113.70 { ends never; binding state active; hardware ethernet 00:00:5e:00:53:31; client-hostname \"a;}\\\"\\303\\251\"; }\n" +
 			"lease 203.0.113.71 { ends epoch 1772460000; # Mon\n binding state active; }\nlease 203.0.113.71 { binding state expired; }\nlease 203.0.113.71 { ends epoch 1772460001; binding state active; on release { set x = \"y\"; } }\n",
 			"isc", []lease.Lease{{Addr: ten, MAC: mac(0x31), Name: "a;}\"é"}, {Addr: eleven, Expires: at(1772460001)}}, "complete", 0},
 		"isc cut off": {iscHead + "lease 203.0.113.70 { ends never; binding state active; }\nlease 203.0.113.71 { ends never; binding state act",
@@ -135,7 +137,8 @@ func TestBounds(t *testing.T) {
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for path, says := range map[string]string{big: "larger than 32 MiB", pipe: "no regular file", dir: "no regular file", filepath.Join(dir, "none"): "no such file"} {
+	for path, says := range map[string]string{big: "larger than 32 MiB", pipe: "no regular file", dir: "no regular file",
+		filepath.Join(dir, "none"): "no such file"} {
 		if got := lease.Read(path, lease.Options{}); got.End != "no-answer" || !strings.Contains(got.Why, says) {
 			t.Errorf("%s: %s %q, want no-answer with %q", path, got.End, got.Why, says)
 		}
