@@ -188,8 +188,10 @@ func TestONVIFTime(t *testing.T) {
 	var reply func() (int, string)
 	camera := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		b, err := io.ReadAll(r.Body)
-		if err != nil || r.Method != http.MethodPost || r.URL.Path != "/onvif/device_service" || !strings.Contains(string(b), `<GetSystemDateAndTime xmlns="http://www.onvif.org/ver10/device/wsdl"/>`) ||
-			!strings.HasPrefix(r.Header.Get("Content-Type"), "application/soap+xml") || strings.Contains(string(b), "Security") || r.Header.Get("Authorization") != "" {
+		if err != nil || r.Method != http.MethodPost || r.URL.Path != "/onvif/device_service" ||
+			!strings.Contains(string(b), `<GetSystemDateAndTime xmlns="http://www.onvif.org/ver10/device/wsdl"/>`) ||
+			!strings.HasPrefix(r.Header.Get("Content-Type"), "application/soap+xml") || strings.Contains(string(b), "Security") ||
+			r.Header.Get("Authorization") != "" {
 			t.Errorf("request %s %s %v: %s", r.Method, r.URL, r.Header, b)
 		}
 		status, text := reply()

@@ -16,11 +16,13 @@ func TestPTRNames(t *testing.T) {
 		records []string
 		want    []string
 	}{
-		"one":                        {[]string{question + " 60 IN PTR slip-cam.tern-quay.example."}, []string{"slip-cam.tern-quay.example"}},
-		"several":                    {[]string{question + " 60 IN PTR b.example.", question + " 60 IN PTR a.example.", question + " 60 IN PTR a.example."}, []string{"a.example", "b.example"}},
-		"another question's":         {[]string{"1.113.0.203.in-addr.arpa. 60 IN PTR b.example."}, nil},
-		"behind an alias (RFC 2317)": {[]string{question + " 60 IN CNAME 131.128-26." + question, "131.128-26." + question + " 60 IN PTR a.example."}, []string{"a.example"}},
-		"the root is no name":        {[]string{question + " 60 IN PTR ."}, nil},
+		"one": {[]string{question + " 60 IN PTR slip-cam.tern-quay.example."}, []string{"slip-cam.tern-quay.example"}},
+		"several": {[]string{question + " 60 IN PTR b.example.", question + " 60 IN PTR a.example.",
+			question + " 60 IN PTR a.example."}, []string{"a.example", "b.example"}},
+		"another question's": {[]string{"1.113.0.203.in-addr.arpa. 60 IN PTR b.example."}, nil},
+		"behind an alias (RFC 2317)": {[]string{question + " 60 IN CNAME 131.128-26." + question,
+			"131.128-26." + question + " 60 IN PTR a.example."}, []string{"a.example"}},
+		"the root is no name": {[]string{question + " 60 IN PTR ."}, nil},
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {

@@ -192,7 +192,8 @@ func TestNames(t *testing.T) {
 	t.Parallel()
 	netns.Need(t, "dnsmasq")
 	near, far := wire(t)
-	far.Start("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--user=root", "--pid-file=", "--no-resolv", "--no-hosts", "--interface=eth0", "--bind-interfaces",
+	far.Start("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--user=root", "--pid-file=", "--no-resolv", "--no-hosts",
+		"--interface=eth0", "--bind-interfaces",
 		"--host-record=slip-cam.tern-quay.example,203.0.113.131,2001:db8::131", "--host-record=quay-cam.tern-quay.example,203.0.113.132",
 		"--local=/0.203.in-addr.arpa/", "--local=/113.0.203.in-addr.arpa/", "--local=/ip6.arpa/")
 	addrs := []netip.Addr{netip.MustParseAddr(device), netip.MustParseAddr(mute), netip.MustParseAddr(nobody), netip.MustParseAddr("2001:db8::131")}
@@ -212,7 +213,8 @@ func TestNames(t *testing.T) {
 		t.Errorf("got %+v\nwant %v", got, want)
 	}
 	silent := netip.AddrPortFrom(netip.MustParseAddr(nobody), 53)
-	if got := ask(t.Context(), reach.NamesOptions{Server: silent, Rate: 1000, Timeout: 50 * time.Millisecond}); got.End != "no-answer" || got.Asked != 3 || got.Why == "" {
+	if got := ask(t.Context(), reach.NamesOptions{Server: silent, Rate: 1000, Timeout: 50 * time.Millisecond}); got.End != "no-answer" ||
+		got.Asked != 3 || got.Why == "" {
 		t.Errorf("a silent server: %+v; want no-answer after 3", got)
 	}
 	if got := ask(t.Context(), reach.NamesOptions{}); got.End != "skipped" || got.Asked != 0 {
@@ -221,7 +223,8 @@ func TestNames(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	time.AfterFunc(50*time.Millisecond, cancel)
 	when := time.Now()
-	if got := ask(ctx, reach.NamesOptions{Server: silent, Timeout: time.Hour}); got.End != "partial" || !strings.Contains(got.Why, "canceled") || time.Since(when) > 1100*time.Millisecond {
+	if got := ask(ctx, reach.NamesOptions{Server: silent, Timeout: time.Hour}); got.End != "partial" || !strings.Contains(got.Why, "canceled") ||
+		time.Since(when) > 1100*time.Millisecond {
 		t.Errorf("cancelled: %+v after %v", got, time.Since(when))
 	}
 }
@@ -246,7 +249,8 @@ func TestNamesRefused(t *testing.T) {
 				conn.WriteTo(buf[:n], from) //nolint:errcheck // the test misses its answer then
 			}
 		}()
-		got := reach.Names(t.Context(), []netip.Addr{netip.MustParseAddr(device), netip.MustParseAddr(nobody)}, reach.NamesOptions{Server: conn.LocalAddr().(*net.UDPAddr).AddrPort(), Rate: 1000})
+		got := reach.Names(t.Context(), []netip.Addr{netip.MustParseAddr(device), netip.MustParseAddr(nobody)},
+			reach.NamesOptions{Server: conn.LocalAddr().(*net.UDPAddr).AddrPort(), Rate: 1000})
 		conn.Close()
 		<-ended
 		if got.End != end || got.Failed != 2 || got.Why == "" {
