@@ -72,9 +72,10 @@ func TestCollector(t *testing.T) {
 		from     netip.Addr
 		want     Result
 	}{
-		"all in one answer":         {[][]byte{answer(t, full...)}, camera, Result{Services: want}},
-		"the cache-flush bit":       {[][]byte{flushed(t, answer(t, full...))}, camera, Result{Services: want}},
-		"one record in each answer": {[][]byte{answer(t, full[4]), answer(t, full[3]), answer(t, full[2]), answer(t, full[1]), answer(t, full[0])}, camera, Result{Services: want}},
+		"all in one answer":   {[][]byte{answer(t, full...)}, camera, Result{Services: want}},
+		"the cache-flush bit": {[][]byte{flushed(t, answer(t, full...))}, camera, Result{Services: want}},
+		"one record in each answer": {[][]byte{answer(t, full[4]), answer(t, full[3]), answer(t, full[2]), answer(t, full[1]), answer(t, full[0])},
+			camera, Result{Services: want}},
 		"names differ in case only": {[][]byte{answer(t, strings.ToUpper(full[0]), full[1])}, camera, Result{Services: []Service{{
 			Instance: "SLIP CAMERA. WEST", Type: "_rtsp._tcp", Host: "slip-cam.local", Port: 554, From: camera, Seen: start}}}},
 		"a goodbye":                              {[][]byte{answer(t, `_rtsp._tcp.local. 0 IN PTR Slip\ camera._rtsp._tcp.local.`)}, camera, Result{}},

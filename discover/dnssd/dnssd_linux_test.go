@@ -23,7 +23,8 @@ func startAvahi(t *testing.T, in *netns.Namespace, hostName, service string) {
 	services := filepath.Join(dir, "services")
 	config := filepath.Join(dir, "avahi.conf")
 	for path, text := range map[string]string{
-		config:                               "[server]\nhost-name=" + hostName + "\nuse-ipv6=no\nallow-interfaces=eth0\nenable-dbus=no\n[publish]\npublish-hinfo=no\npublish-workstation=no\n",
+		config: "[server]\nhost-name=" + hostName +
+			"\nuse-ipv6=no\nallow-interfaces=eth0\nenable-dbus=no\n[publish]\npublish-hinfo=no\npublish-workstation=no\n",
 		filepath.Join(services, "a.service"): service,
 	} {
 		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
@@ -75,7 +76,8 @@ func TestBrowseAvahi(t *testing.T) {
 	from := netip.MustParseAddr("203.0.113.131")
 	want := []dnssd.Service{
 		{Instance: "Slip camera", Type: "_rtsp._tcp", Host: "slip-cam.local", Port: 554, Addrs: []netip.Addr{from}, From: from},
-		{Instance: "Slip camera", Type: "_tern-view._tcp", Host: "slip-cam.local", Port: 8554, Text: []string{"model=dome", "path=/live"}, Addrs: []netip.Addr{from}, From: from},
+		{Instance: "Slip camera", Type: "_tern-view._tcp", Host: "slip-cam.local", Port: 8554, Text: []string{"model=dome", "path=/live"},
+			Addrs: []netip.Addr{from}, From: from},
 	}
 	if len(got.Services) != len(want) {
 		t.Fatalf("got %+v\nwant %+v", got.Services, want)
@@ -83,7 +85,8 @@ func TestBrowseAvahi(t *testing.T) {
 	for i, s := range got.Services {
 		w := want[i]
 		slices.Sort(s.Text)
-		if s.Instance != w.Instance || s.Type != w.Type || s.Host != w.Host || s.Port != w.Port || !slices.Equal(s.Text, w.Text) || !slices.Equal(s.Addrs, w.Addrs) || s.From != w.From || s.Seen.IsZero() {
+		if s.Instance != w.Instance || s.Type != w.Type || s.Host != w.Host || s.Port != w.Port || !slices.Equal(s.Text, w.Text) ||
+			!slices.Equal(s.Addrs, w.Addrs) || s.From != w.From || s.Seen.IsZero() {
 			t.Errorf("got  %+v\nwant %+v", s, w)
 		}
 	}
