@@ -65,8 +65,10 @@ func TestParseMatches(t *testing.T) {
 }
 
 func TestMatchBounds(t *testing.T) {
-	one := `<ProbeMatch><EndpointReference><Address>` + strings.Repeat("e", 9000) + `</Address></EndpointReference><Scopes>` + strings.Repeat("x ", 5000) + `</Scopes></ProbeMatch>`
-	got, err := parseMatches([]byte(`<Envelope><Header><RelatesTo>1</RelatesTo></Header><Body><ProbeMatches>`+strings.Repeat(one, 40)+`</ProbeMatches></Body></Envelope>`), "1")
+	one := `<ProbeMatch><EndpointReference><Address>` + strings.Repeat("e", 9000) + `</Address></EndpointReference><Scopes>` + strings.Repeat("x ",
+		5000) + `</Scopes></ProbeMatch>`
+	got, err := parseMatches([]byte(`<Envelope><Header><RelatesTo>1</RelatesTo></Header><Body><ProbeMatches>`+strings.Repeat(one,
+		40)+`</ProbeMatches></Body></Envelope>`), "1")
 	if err != nil || len(got) != mostOfOne || len(got[0].Scopes) != mostList || len(got[0].Endpoint) != longestText {
 		t.Errorf("error %v, %d matches; want them bounded", err, len(got))
 	}
@@ -111,17 +113,20 @@ func TestParseRoot(t *testing.T) {
 		want Root
 		bad  bool
 	}{
-		"a root device":             {text: good, want: Root{USN: "uuid:42::upnp:rootdevice", Location: "http://203.0.113.131:49152/d.xml", Server: "x/1 UPnP/1.0 y/2"}},
-		"an advertisement":          {text: strings.Replace(good, "HTTP/1.1 200 OK", "NOTIFY * HTTP/1.1", 1), bad: true},
-		"another search's":          {text: strings.Replace(good, "ST: upnp:rootdevice", "ST: ssdp:all", 1), bad: true},
-		"no name":                   {text: strings.Replace(good, "USN:", "X:", 1), bad: true},
-		"an error":                  {text: strings.Replace(good, "200 OK", "500 No", 1), bad: true},
-		"without its last line":     {text: good[:len(good)-2], bad: true},
-		"garbage":                   {text: "\x00\xff", bad: true},
-		"a very long name is cut":   {text: strings.Replace(good, "uuid:42", strings.Repeat("u", 9000), 1), want: Root{USN: strings.Repeat("u", longestText), Location: "http://203.0.113.131:49152/d.xml", Server: "x/1 UPnP/1.0 y/2"}},
-		"nothing":                   {bad: true},
-		"a negative body length":    {text: strings.Replace(good, "EXT:", "Content-Length: -1", 1), bad: true},
-		"a body that never arrives": {text: strings.Replace(good, "EXT:", "Content-Length: 9", 1), want: Root{USN: "uuid:42::upnp:rootdevice", Location: "http://203.0.113.131:49152/d.xml", Server: "x/1 UPnP/1.0 y/2"}},
+		"a root device": {text: good, want: Root{USN: "uuid:42::upnp:rootdevice", Location: "http://203.0.113.131:49152/d.xml",
+			Server: "x/1 UPnP/1.0 y/2"}},
+		"an advertisement":      {text: strings.Replace(good, "HTTP/1.1 200 OK", "NOTIFY * HTTP/1.1", 1), bad: true},
+		"another search's":      {text: strings.Replace(good, "ST: upnp:rootdevice", "ST: ssdp:all", 1), bad: true},
+		"no name":               {text: strings.Replace(good, "USN:", "X:", 1), bad: true},
+		"an error":              {text: strings.Replace(good, "200 OK", "500 No", 1), bad: true},
+		"without its last line": {text: good[:len(good)-2], bad: true},
+		"garbage":               {text: "\x00\xff", bad: true},
+		"a very long name is cut": {text: strings.Replace(good, "uuid:42", strings.Repeat("u", 9000), 1),
+			want: Root{USN: strings.Repeat("u", longestText), Location: "http://203.0.113.131:49152/d.xml", Server: "x/1 UPnP/1.0 y/2"}},
+		"nothing":                {bad: true},
+		"a negative body length": {text: strings.Replace(good, "EXT:", "Content-Length: -1", 1), bad: true},
+		"a body that never arrives": {text: strings.Replace(good, "EXT:", "Content-Length: 9", 1),
+			want: Root{USN: "uuid:42::upnp:rootdevice", Location: "http://203.0.113.131:49152/d.xml", Server: "x/1 UPnP/1.0 y/2"}},
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {

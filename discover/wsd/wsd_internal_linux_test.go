@@ -194,7 +194,8 @@ func TestDescribe(t *testing.T) {
 	}
 	asked = 0
 	for _, location := range []string{
-		"http://203.0.113.9/d.xml", "https://127.0.0.1/d.xml", "file:///etc/hostname", "http://localhost/d.xml", "http://127.0.0.1@203.0.113.9/", "http://u:p@127.0.0.1/", "", "::",
+		"http://203.0.113.9/d.xml", "https://127.0.0.1/d.xml", "file:///etc/hostname", "http://localhost/d.xml", "http://127.0.0.1@203.0.113.9/",
+		"http://u:p@127.0.0.1/", "", "::",
 	} {
 		if _, err := Describe(t.Context(), Root{From: at, Location: location}); err == nil {
 			t.Errorf("%q was taken", location)
