@@ -71,8 +71,10 @@ func TestForm(t *testing.T) {
 		{"status 401", "changed", unauthorized, login.Form{}, false, login.Refused, 1},
 		{"words of a lock", "changed", tooMany, proof, false, login.Locked, 1},
 		{"status 403", "changed", func(w http.ResponseWriter) { w.WriteHeader(403) }, proof, false, login.Locked, 1},
-		{"sent on with the login", "changed", func(w http.ResponseWriter) { w.Header().Set("Location", "/x"); w.WriteHeader(307) }, proof, false, login.CannotTell, 1},
-		{"sent to another host", "changed", func(w http.ResponseWriter) { w.Header().Set("Location", "http://192.0.2.7/"); w.WriteHeader(302) }, proof, false, login.CannotTell, 1},
+		{"sent on with the login", "changed", func(w http.ResponseWriter) { w.Header().Set("Location", "/x"); w.WriteHeader(307) }, proof,
+			false, login.CannotTell, 1},
+		{"sent to another host", "changed", func(w http.ResponseWriter) { w.Header().Set("Location", "http://192.0.2.7/"); w.WriteHeader(302) },
+			proof, false, login.CannotTell, 1},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {

@@ -14,7 +14,8 @@ import (
 func FuzzChallenge(f *testing.F) {
 	for _, s := range []string{
 		`Basic realm="x"`, `Digest realm="a\"b", nonce="n", qop="auth, auth-int", algorithm=SHA-256-sess, opaque=o, stale=true`,
-		`Digest nonce="n", userhash=true`, "Digest nonce=\"\xff\"", `Negotiate abc==, Basic`, "Digest nonce=\"a\r\nX: y\"", `,"=,`, "Digest nonce=n\u017f, algorithm=MD5-\u017fess, qop=auth",
+		`Digest nonce="n", userhash=true`, "Digest nonce=\"\xff\"", `Negotiate abc==, Basic`, "Digest nonce=\"a\r\nX: y\"", `,"=,`,
+		"Digest nonce=n\u017f, algorithm=MD5-\u017fess, qop=auth",
 	} {
 		f.Add(s)
 	}

@@ -84,9 +84,10 @@ func TestNoOutputHoldsThePassword(t *testing.T) {
 		for _, over := range []login.Over{login.OverHTTP, login.OverForm, login.OverSSH, login.OverRTSP, login.OverONVIF, login.OverSNMP} {
 			for _, tls := range []bool{false, true} {
 				ledger := &memory{}
-				checker := &login.Checker{Ledger: ledger, Lab: lab, Timeout: 200 * time.Millisecond, SNMP: func(_ context.Context, q login.SNMPTry) (login.Outcome, error) {
-					return "", fmt.Errorf("no answer to %s", q.Secret.Reveal())
-				}}
+				checker := &login.Checker{Ledger: ledger, Lab: lab, Timeout: 200 * time.Millisecond,
+					SNMP: func(_ context.Context, q login.SNMPTry) (login.Outcome, error) {
+						return "", fmt.Errorf("no answer to %s", q.Secret.Reveal())
+					}}
 				a := account(over)
 				a.TLS, a.Contrast = tls, true
 				a.Form = login.Form{UserField: "u", PassField: "p", Success: "welcome", Failure: "sorry", Proof: "/p"}

@@ -115,11 +115,13 @@ func TestONVIF(t *testing.T) {
 		{"no login needed", camera{free: true}, login.CannotTell, 0, true},
 		{"asks by HTTP, takes the token", camera{pass: secret, asks: ask}, login.Accepted, 1, false},
 		{"asks by HTTP, refuses", camera{pass: "changed", asks: ask}, login.CannotTell, 1, false},
-		{"fault with words of a lock", camera{refuses: says(400, soapHead+`<env:Fault><env:Reason><env:Text>User is locked</env:Text></env:Reason></env:Fault>`+soapTail)}, login.Locked, 1, false},
+		{"fault with words of a lock", camera{refuses: says(400,
+			soapHead+`<env:Fault><env:Reason><env:Text>User is locked</env:Text></env:Reason></env:Fault>`+soapTail)}, login.Locked, 1, false},
 		{"423", camera{refuses: says(423, "")}, login.Locked, 1, false},
 		{"403", camera{refuses: says(403, "")}, login.Locked, 1, false},
 		{"401 alone", camera{refuses: says(401, "")}, login.Refused, 1, false},
-		{"another fault", camera{refuses: says(500, soapHead+`<env:Fault><env:Code><env:Value>env:Receiver</env:Value></env:Code></env:Fault>`+soapTail)}, login.CannotTell, 1, false},
+		{"another fault", camera{refuses: says(500, soapHead+`<env:Fault><env:Code><env:Value>env:Receiver</env:Value></env:Code></env:Fault>`+
+			soapTail)}, login.CannotTell, 1, false},
 		{"not SOAP", camera{refuses: says(200, "hello")}, login.CannotTell, 1, false},
 	}
 	for _, c := range cases {

@@ -161,7 +161,8 @@ var rtspOddCases = []struct {
 	{"half a body", []string{rtspAsk, "RTSP/1.0 200 OK\r\nCSeq: 2\r\nContent-Length: 99\r\n\r\nv=0"}, false, login.CannotTell, 1, false, ""},
 	{"length below zero", []string{rtspAsk, "RTSP/1.0 200 OK\r\nCSeq: 2\r\nContent-Length: -5\r\n\r\nv=0"}, false, login.CannotTell, 1, false, ""},
 	{"line without end", []string{rtspAsk, strings.Repeat("RTSP", 1<<20)}, false, login.CannotTell, 1, false, ""},
-	{"headers without end", []string{rtspAsk, "RTSP/1.0 200 OK\r\n" + strings.Repeat("X: y\r\n", 1<<19)}, false, login.CannotTell, 1, false, "more than 2 MiB sent, in answer to the login"},
+	{"headers without end", []string{rtspAsk, "RTSP/1.0 200 OK\r\n" + strings.Repeat("X: y\r\n", 1<<19)}, false, login.CannotTell, 1, false,
+		"more than 2 MiB sent, in answer to the login"},
 	{"never", []string{rtspAsk, ""}, true, login.CannotTell, 1, false, ""},
 }
 
