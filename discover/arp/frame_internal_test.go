@@ -40,9 +40,10 @@ func TestParse(t *testing.T) {
 		want  message
 		bad   bool
 	}{
-		"reply of 42 octets":            {frame: unhex(t, replyFrom11), want: message{source: m11, mac: m11, addr: addr("192.0.2.64"), target: addr("192.0.2.5")}},
-		"reply padded to 60":            {frame: padded(t, replyFrom11), want: message{source: m11, mac: m11, addr: addr("192.0.2.64"), target: addr("192.0.2.5")}},
-		"request":                       {frame: padded(t, requestFrom31), want: message{source: m31, mac: m31, addr: addr("198.51.100.108"), target: addr("198.51.100.1"), request: true}},
+		"reply of 42 octets": {frame: unhex(t, replyFrom11), want: message{source: m11, mac: m11, addr: addr("192.0.2.64"), target: addr("192.0.2.5")}},
+		"reply padded to 60": {frame: padded(t, replyFrom11), want: message{source: m11, mac: m11, addr: addr("192.0.2.64"), target: addr("192.0.2.5")}},
+		"request": {frame: padded(t, requestFrom31),
+			want: message{source: m31, mac: m31, addr: addr("198.51.100.108"), target: addr("198.51.100.1"), request: true}},
 		"a probe's 0.0.0.0 is no addr":  {frame: padded(t, probeFrom31), want: message{source: m31, mac: m31, target: addr("198.51.100.64"), request: true}},
 		"protocol length 6":             {frame: padded(t, protocolLen6), bad: true},
 		"cut after 34 octets":           {frame: unhex(t, replyFrom11)[:34], bad: true},
