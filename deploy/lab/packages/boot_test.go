@@ -63,7 +63,7 @@ func boot(t *testing.T, s system, home *netns.Namespace) booted {
 	})
 	until(t, "systemd is up", func() bool {
 		state, _ := b.command("systemctl", "is-system-running").Output() // an error until then
-		return string(state) == "running\n"
+		return string(state) == "running\n" || string(state) == "degraded\n"
 	})
 	return b
 }
@@ -137,9 +137,9 @@ devices:
   gate-cam: {role: camera, mac: "00:00:5e:00:53:12", address: 203.0.113.12}
 `
 
-// quick is a drop-in that makes systemd itself the judge: a stop that takes
-// longer than 5 s fails, and life must be shown more often.
-const quick = "[Service]\nTimeoutStopSec=5s\nWatchdogSec=30s\n"
+// quick is a drop-in that makes systemd itself the judge: a stop that takes twice
+// the 5 s that it may take on an idle machine fails, and life must be shown more often.
+const quick = "[Service]\nTimeoutStopSec=10s\nWatchdogSec=30s\n"
 
 // The unit under a real systemd, on a network with one camera: it becomes ready
 // and sees the camera by its one right, a bad plan leaves it running, it stops
@@ -176,12 +176,9 @@ func (b booted) serves() {
 	b.t.Helper()
 	b.run("systemctl", "enable", "--now", "boundwalk")
 	b.want("started", map[string]string{"ActiveState": "active", "SubState": "running", "UnitFileState": "enabled", "NRestarts": "0", "NotifyAccess": "main"})
-	status, err := os.ReadFile(b.path("proc/" + b.property("MainPID") + "/status"))
-	if err != nil {
-		status = []byte(b.run("cat", "/proc/"+b.property("MainPID")+"/status"))
-	}
+	status := b.run("cat", "/proc/"+b.property("MainPID")+"/status")
 	for _, want := range []string{"CapEff:\t0000000000002000\n", "CapBnd:\t0000000000002000\n", "NoNewPrivs:\t1\n", "Seccomp:\t2\n"} {
-		if !strings.Contains(string(status), want) {
+		if !strings.Contains(status, want) {
 			b.t.Errorf("the process has not %q:\n%s", want, status)
 		}
 	}
