@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"boundwalk/inventory/cable"
@@ -95,21 +96,22 @@ func TestRoom(t *testing.T) {
 		{"passive load of unknown draw", poe.Budget{Usable: 24 * poe.Watt}, poe.PortLoad{Passive: true, Class: poe.Class3}, want{false, 0, ""}},
 	} {
 		r := c.budget.Room(c.device)
-		reason := ""
-		for i, s := range r.Shortages {
-			if i > 0 {
-				reason += " "
-			}
-			reason += s.What
+		var reasons []string
+		for _, s := range r.Shortages {
+			reasons = append(reasons, s.What)
 			if s.Need <= s.Free {
 				t.Errorf("%s: %+v is no shortage", c.name, s)
 			}
 		}
-		if (want{r.Fits, r.Short.Watts(), reason}) != c.want {
-			t.Errorf("%s: fits %v, short %v, %q; want %+v", c.name, r.Fits, r.Short, reason, c.want)
+		if got := (want{r.Fits, r.Short.Watts(), strings.Join(reasons, " ")}); got != c.want {
+			t.Errorf("%s: %+v; want %+v", c.name, got, c.want)
 		}
 	}
-	r := poe.Budget{Usable: 100 * poe.Watt, Ports: ports(poe.PortLoad{Port: 7}, poe.PortLoad{Port: 3, Passive: true})}.Room(class3)
+}
+
+func TestRoomNamesUnknownPorts(t *testing.T) {
+	b := poe.Budget{Usable: 100 * poe.Watt, Ports: []poe.PortLoad{{Port: 7}, {Port: 3, Passive: true}}}
+	r := b.Room(poe.PortLoad{Class: poe.Class3})
 	if !slices.Equal(r.Unknown, []int{7, 3}) {
 		t.Errorf("unknown ports %v", r.Unknown)
 	}

@@ -17,82 +17,16 @@ func pins(t *testing.T, numbers ...int) poe.Pins {
 	return p
 }
 
-// What harms what is common practice, except for the class figures. Alternative B, S polarity, is 4,5 plus and 7,8 minus (IEEE
-// 802.3 Table 145-3, restated in the Linux kernel's documentation).
-func TestCompare(t *testing.T) {
-	plus, minus := pins(t, 4, 5), pins(t, 7, 8)
-	passive := func(volts float64) poe.Feed {
-		return poe.Feed{Standard: poe.Passive, Volts: volts, Plus: plus, Minus: minus}
-	}
-	radio := poe.Need{Takes: passive(24), Most: 7 * poe.Watt}
-	camera := poe.Need{Class: poe.Class3, Most: 11 * poe.Watt}
-	port := func(s poe.Standard) poe.Feed { return poe.Feed{Standard: s} }
-	with := func(n poe.Need, change func(*poe.Need)) poe.Need { change(&n); return n }
-	feed := func(f poe.Feed, change func(*poe.Feed)) poe.Feed { change(&f); return f }
+type comparison struct {
+	name string
+	feed poe.Feed
+	need poe.Need
+	want string // the words, worst first, with the harm of the first
+}
 
-	for _, c := range []struct {
-		name string
-		feed poe.Feed
-		need poe.Need
-		want string // the words, worst first, with the harm of the first
-	}{
-		{"24 V radio on its 24 V injector", passive(24), radio, ""},
-		{"class 3 camera on 802.3af", port(poe.AF), camera, ""},
-		{"class 3 camera on 802.3bt", port(poe.BT4), camera, ""},
-		{"laptop on 802.3at", port(poe.AT), poe.Need{}, ""},
-		{"laptop on a plain port", poe.Feed{}, poe.Need{}, ""},
-
-		{"24 V radio on a standard port: no power, no damage", port(poe.AT), radio, "no-signature: no power, no damage"},
-		{"48 V into a 24 V radio", passive(48), radio, "over-voltage: destroys the device"},
-		{"54 V into a 24 V radio", passive(54), radio, "over-voltage: destroys the device"},
-		{"a forced port into a 24 V radio", poe.Feed{Standard: poe.AT, Forced: true, Plus: plus, Minus: minus}, radio, "over-voltage: destroys the device"},
-		{"a forced port whose volts are given", poe.Feed{Standard: poe.AT, Forced: true, Volts: 50, Plus: plus, Minus: minus}, radio,
-			"over-voltage: destroys the device"},
-		{"54 V into a 48 V device", passive(54), poe.Need{Takes: passive(48)}, ""},
-		{"54 V into a 48 V device that bears 50 V", passive(54), poe.Need{Takes: passive(48), VoltsMost: 50}, "over-voltage: destroys the device"},
-		{"24 V into a 48 V device", passive(24), poe.Need{Takes: passive(48)}, "under-voltage: no power, no damage"},
-		{"24 V into one that takes 18 to 57 V", passive(24), poe.Need{Takes: passive(48), VoltsLeast: 18, VoltsMost: 57}, ""},
-		{"24 V into an 802.3af camera", passive(24), camera, "not-negotiated: no power, no damage"},
-		{"48 V into an 802.3af camera", passive(48), camera, "not-negotiated: may do damage"},
-		{"60 V into an 802.3af camera", passive(60), camera, "over-voltage: destroys the device"},
-		{"passive feed of unknown volts into a camera", passive(0), camera, "not-negotiated: may do damage"},
-		{"24 V into a laptop", passive(24), poe.Need{}, "live-on-plain-port: may do damage"},
-		{"a forced port into a printer", poe.Feed{Standard: poe.AF, Forced: true}, poe.Need{}, "live-on-plain-port: may do damage"},
-		{"unknown volts into a radio", passive(0), radio, "volts-unknown: may do damage"},
-		{"24 V into a radio of unknown volts", passive(24), poe.Need{Takes: passive(0)}, "volts-unknown: may do damage"},
-
-		{"plus and minus swapped", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = minus, plus }), radio, "reversed-polarity: destroys the device"},
-		{"swapped, and the device does not mind", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = minus, plus }),
-			with(radio, func(n *poe.Need) { n.AnyPolarity = true }), ""},
-		{"one wire crossed", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 4, 7), pins(t, 5, 8) }), radio,
-			"reversed-polarity: destroys the device"},
-		{"one wire crossed is no polarity", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 4, 7), pins(t, 5, 8) }),
-			with(radio, func(n *poe.Need) { n.AnyPolarity = true }), "reversed-polarity: destroys the device"},
-		{"on the data pairs", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 1, 2), pins(t, 3, 6) }), radio, "pins-differ: may do damage"},
-		{"on all four pairs", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 1, 2, 4, 5), pins(t, 3, 6, 7, 8) }), radio,
-			"extra-pins: may do damage"},
-		{"two pairs into a device for four", passive(24), with(radio,
-			func(n *poe.Need) { n.Takes.Plus, n.Takes.Minus = pins(t, 1, 2, 4, 5), pins(t, 3, 6, 7, 8) }), "pins-differ: runs with less"},
-		{"pins of the feed unknown", poe.Feed{Standard: poe.Passive, Volts: 24}, radio, "pins-unknown: may do damage"},
-		{"too high and swapped", feed(passive(48), func(f *poe.Feed) { f.Plus, f.Minus = minus, plus }), radio,
-			"over-voltage reversed-polarity: destroys the device"},
-		{"pins unknown does not hide what destroys", poe.Feed{Standard: poe.Passive, Volts: 48}, radio, "over-voltage pins-unknown: destroys the device"},
-
-		{"gigabit on a 10/100 injector", feed(passive(24), func(f *poe.Feed) { f.Direct = true }),
-			with(radio, func(n *poe.Need) { n.Gigabit = true }), "no-gigabit: runs with less"},
-		{"100 Mb/s on a 10/100 injector", feed(passive(24), func(f *poe.Feed) { f.Direct = true }), radio, ""},
-		{"gigabit on an injector made for it", passive(24), with(radio, func(n *poe.Need) { n.Gigabit = true }), ""},
-
-		{"class 4 on 802.3af, draw unknown", port(poe.AF), poe.Need{Class: poe.Class4}, "class-granted-less: runs with less"},
-		{"class 4 on 802.3af, 20 W", port(poe.AF), poe.Need{Class: poe.Class4, Most: 20 * poe.Watt}, "class-granted-less: runs with less"},
-		{"class 4 on 802.3af that never takes above 10 W", port(poe.AF), poe.Need{Class: poe.Class4, Most: 10 * poe.Watt}, ""},
-		{"class 0 on 802.3af", port(poe.AF), poe.Need{Class: poe.Class0}, ""},
-		{"20 W and no class on 802.3af", port(poe.AF), poe.Need{Takes: port(poe.AT), Most: 20 * poe.Watt}, "class-granted-less: runs with less"},
-		{"80 W and no class on 802.3bt", port(poe.BT4), poe.Need{Takes: port(poe.BT4), Most: 80 * poe.Watt}, "class-granted-less: runs with less"},
-		{"class 3 drawing 14 W", port(poe.AT), poe.Need{Class: poe.Class3, Most: 14 * poe.Watt}, "draw-over-class: no power, no damage"},
-		{"camera on a port without power", poe.Feed{}, camera, "no-feed: no power, no damage"},
-		{"radio on a port without power", poe.Feed{}, radio, "no-feed: no power, no damage"},
-	} {
+func compare(t *testing.T, list []comparison) {
+	t.Helper()
+	for _, c := range list {
 		var words []string
 		got := poe.Compare(c.feed, c.need)
 		for i, k := range got {
@@ -115,6 +49,103 @@ func TestCompare(t *testing.T) {
 			t.Errorf("%s: %q, want %q", c.name, text, c.want)
 		}
 	}
+}
+
+// What the comparisons are made of.
+var (
+	camera = poe.Need{Class: poe.Class3, Most: 11 * poe.Watt}
+	radio  = poe.Need{Takes: passive(24), Most: 7 * poe.Watt}
+)
+
+const plus, minus = poe.Pins(1<<3 | 1<<4), poe.Pins(1<<6 | 1<<7) // 4,5 and 7,8
+
+func passive(volts float64) poe.Feed {
+	return poe.Feed{Standard: poe.Passive, Volts: volts, Plus: plus, Minus: minus}
+}
+
+func port(s poe.Standard) poe.Feed { return poe.Feed{Standard: s} }
+
+func with(n poe.Need, change func(*poe.Need)) poe.Need { change(&n); return n }
+
+func feed(f poe.Feed, change func(*poe.Feed)) poe.Feed { change(&f); return f }
+
+// What harms what is common practice, except for the class figures. Alternative B, S polarity, is 4,5 plus and 7,8 minus (IEEE
+// 802.3 Table 145-3, restated in the Linux kernel's documentation).
+func TestCompareFits(t *testing.T) {
+	compare(t, []comparison{
+		{"24 V radio on its 24 V injector", passive(24), radio, ""},
+		{"class 3 camera on 802.3af", port(poe.AF), camera, ""},
+		{"class 3 camera on 802.3bt", port(poe.BT4), camera, ""},
+		{"laptop on 802.3at", port(poe.AT), poe.Need{}, ""},
+		{"laptop on a plain port", poe.Feed{}, poe.Need{}, ""},
+	})
+}
+
+func TestCompareVolts(t *testing.T) {
+	compare(t, []comparison{
+		{"24 V radio on a standard port: no power, no damage", port(poe.AT), radio, "no-signature: no power, no damage"},
+		{"48 V into a 24 V radio", passive(48), radio, "over-voltage: destroys the device"},
+		{"54 V into a 24 V radio", passive(54), radio, "over-voltage: destroys the device"},
+		{"a forced port into a 24 V radio", poe.Feed{Standard: poe.AT, Forced: true, Plus: plus, Minus: minus}, radio, "over-voltage: destroys the device"},
+		{"a forced port whose volts are given", poe.Feed{Standard: poe.AT, Forced: true, Volts: 50, Plus: plus, Minus: minus}, radio,
+			"over-voltage: destroys the device"},
+		{"54 V into a 48 V device", passive(54), poe.Need{Takes: passive(48)}, ""},
+		{"54 V into a 48 V device that bears 50 V", passive(54), poe.Need{Takes: passive(48), VoltsMost: 50}, "over-voltage: destroys the device"},
+		{"24 V into a 48 V device", passive(24), poe.Need{Takes: passive(48)}, "under-voltage: no power, no damage"},
+		{"24 V into one that takes 18 to 57 V", passive(24), poe.Need{Takes: passive(48), VoltsLeast: 18, VoltsMost: 57}, ""},
+		{"24 V into an 802.3af camera", passive(24), camera, "not-negotiated: no power, no damage"},
+		{"48 V into an 802.3af camera", passive(48), camera, "not-negotiated: may do damage"},
+		{"60 V into an 802.3af camera", passive(60), camera, "over-voltage: destroys the device"},
+		{"passive feed of unknown volts into a camera", passive(0), camera, "not-negotiated: may do damage"},
+		{"24 V into a laptop", passive(24), poe.Need{}, "live-on-plain-port: may do damage"},
+		{"a forced port into a printer", poe.Feed{Standard: poe.AF, Forced: true}, poe.Need{}, "live-on-plain-port: may do damage"},
+		{"unknown volts into a radio", passive(0), radio, "volts-unknown: may do damage"},
+		{"24 V into a radio of unknown volts", passive(24), poe.Need{Takes: passive(0)}, "volts-unknown: may do damage"},
+	})
+}
+
+func TestComparePins(t *testing.T) {
+	compare(t, []comparison{
+		{"plus and minus swapped", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = minus, plus }), radio, "reversed-polarity: destroys the device"},
+		{"swapped, and the device does not mind", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = minus, plus }),
+			with(radio, func(n *poe.Need) { n.AnyPolarity = true }), ""},
+		{"one wire crossed", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 4, 7), pins(t, 5, 8) }), radio,
+			"reversed-polarity: destroys the device"},
+		{"one wire crossed is no polarity", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 4, 7), pins(t, 5, 8) }),
+			with(radio, func(n *poe.Need) { n.AnyPolarity = true }), "reversed-polarity: destroys the device"},
+		{"on the data pairs", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 1, 2), pins(t, 3, 6) }), radio, "pins-differ: may do damage"},
+		{"on all four pairs", feed(passive(24), func(f *poe.Feed) { f.Plus, f.Minus = pins(t, 1, 2, 4, 5), pins(t, 3, 6, 7, 8) }), radio,
+			"extra-pins: may do damage"},
+		{"two pairs into a device for four", passive(24), with(radio,
+			func(n *poe.Need) { n.Takes.Plus, n.Takes.Minus = pins(t, 1, 2, 4, 5), pins(t, 3, 6, 7, 8) }), "pins-differ: runs with less"},
+		{"pins of the feed unknown", poe.Feed{Standard: poe.Passive, Volts: 24}, radio, "pins-unknown: may do damage"},
+		{"too high and swapped", feed(passive(48), func(f *poe.Feed) { f.Plus, f.Minus = minus, plus }), radio,
+			"over-voltage reversed-polarity: destroys the device"},
+		{"pins unknown does not hide what destroys", poe.Feed{Standard: poe.Passive, Volts: 48}, radio, "over-voltage pins-unknown: destroys the device"},
+	})
+}
+
+func TestCompareGigabit(t *testing.T) {
+	compare(t, []comparison{
+		{"gigabit on a 10/100 injector", feed(passive(24), func(f *poe.Feed) { f.Direct = true }),
+			with(radio, func(n *poe.Need) { n.Gigabit = true }), "no-gigabit: runs with less"},
+		{"100 Mb/s on a 10/100 injector", feed(passive(24), func(f *poe.Feed) { f.Direct = true }), radio, ""},
+		{"gigabit on an injector made for it", passive(24), with(radio, func(n *poe.Need) { n.Gigabit = true }), ""},
+	})
+}
+
+func TestCompareClasses(t *testing.T) {
+	compare(t, []comparison{
+		{"class 4 on 802.3af, draw unknown", port(poe.AF), poe.Need{Class: poe.Class4}, "class-granted-less: runs with less"},
+		{"class 4 on 802.3af, 20 W", port(poe.AF), poe.Need{Class: poe.Class4, Most: 20 * poe.Watt}, "class-granted-less: runs with less"},
+		{"class 4 on 802.3af that never takes above 10 W", port(poe.AF), poe.Need{Class: poe.Class4, Most: 10 * poe.Watt}, ""},
+		{"class 0 on 802.3af", port(poe.AF), poe.Need{Class: poe.Class0}, ""},
+		{"20 W and no class on 802.3af", port(poe.AF), poe.Need{Takes: port(poe.AT), Most: 20 * poe.Watt}, "class-granted-less: runs with less"},
+		{"80 W and no class on 802.3bt", port(poe.BT4), poe.Need{Takes: port(poe.BT4), Most: 80 * poe.Watt}, "class-granted-less: runs with less"},
+		{"class 3 drawing 14 W", port(poe.AT), poe.Need{Class: poe.Class3, Most: 14 * poe.Watt}, "draw-over-class: no power, no damage"},
+		{"camera on a port without power", poe.Feed{}, camera, "no-feed: no power, no damage"},
+		{"radio on a port without power", poe.Feed{}, radio, "no-feed: no power, no damage"},
+	})
 }
 
 func TestCompareWords(t *testing.T) {
