@@ -56,79 +56,80 @@ func routerAdvertisement(t testing.TB) []byte {
 	return b
 }
 
+var heard = map[string]struct {
+	feed func(t *testing.T, c *collector)
+	want Result
+}{
+	"an advertisement": {
+		func(t *testing.T, c *collector) { c.add(advertisement(camera, mac31), local, 255, start) },
+		Result{Neighbors: []Neighbor{{Addr: camera, MAC: mac31, Seen: start}}},
+	},
+	"two MACs for one address are both kept": {
+		func(t *testing.T, c *collector) {
+			c.add(advertisement(camera, mac32), local, 255, start)
+			c.add(advertisement(camera, mac31), local, 255, start)
+			c.add(advertisement(camera, mac31), local, 255, start.Add(time.Second))
+		},
+		Result{Neighbors: []Neighbor{{Addr: camera, MAC: mac31, Seen: start}, {Addr: camera, MAC: mac32, Seen: start}}},
+	},
+	"a pong alone has no MAC": {
+		func(t *testing.T, c *collector) { c.add(echoReply(t, 7), local.WithZone("eth0"), 64, start) },
+		Result{Neighbors: []Neighbor{{Addr: local, Seen: start}}},
+	},
+	"the MAC comes later": {
+		func(t *testing.T, c *collector) {
+			c.add(echoReply(t, 7), local, 64, start)
+			c.add(advertisement(local, mac31), local, 255, start)
+			c.add(echoReply(t, 7), local, 64, start)
+		},
+		Result{Neighbors: []Neighbor{{Addr: local, MAC: mac31, Seen: start}}},
+	},
+	"a pong for somebody else": {func(t *testing.T, c *collector) { c.add(echoReply(t, 8), local, 64, start) }, Result{}},
+	"from beyond the link": {
+		func(t *testing.T, c *collector) { c.add(advertisement(camera, mac31), local, 254, start) },
+		Result{Malformed: 1},
+	},
+	"cut": {
+		func(t *testing.T, c *collector) { c.add(advertisement(camera, mac31)[:20], local, 255, start) },
+		Result{Malformed: 1},
+	},
+	"an option of length zero": {
+		func(t *testing.T, c *collector) {
+			b := advertisement(camera, mac31)
+			b[25] = 0
+			c.add(b, local, 255, start)
+		},
+		Result{Malformed: 1},
+	},
+	"a host that checks its own address has none yet": {
+		func(t *testing.T, c *collector) {
+			b, err := ndp.MarshalMessage(&ndp.NeighborSolicitation{TargetAddress: camera})
+			if err != nil {
+				t.Fatal(err)
+			}
+			c.add(b, netip.IPv6Unspecified(), 255, start)
+		},
+		Result{},
+	},
+	"a router": {
+		func(t *testing.T, c *collector) { c.add(routerAdvertisement(t), local, 255, start) },
+		Result{
+			Neighbors: []Neighbor{{Addr: local, MAC: mac31, Router: true, Seen: start}},
+			Routers: []Router{{Addr: local, MAC: mac31, Lifetime: 30 * time.Minute, Managed: true, Seen: start,
+				Prefixes: []netip.Prefix{netip.MustParsePrefix("2001:db8::/64")}, DNS: []netip.Addr{netip.MustParseAddr("2001:db8::1")}}},
+		},
+	},
+	"a router that is not link-local (RFC 4861, 6.1.2)": {
+		func(t *testing.T, c *collector) { c.add(routerAdvertisement(t), camera, 255, start) },
+		Result{Malformed: 1},
+	},
+}
+
 func TestCollector(t *testing.T) {
-	tests := map[string]struct {
-		feed func(c *collector)
-		want Result
-	}{
-		"an advertisement": {
-			func(c *collector) { c.add(advertisement(camera, mac31), local, 255, start) },
-			Result{Neighbors: []Neighbor{{Addr: camera, MAC: mac31, Seen: start}}},
-		},
-		"two MACs for one address are both kept": {
-			func(c *collector) {
-				c.add(advertisement(camera, mac32), local, 255, start)
-				c.add(advertisement(camera, mac31), local, 255, start)
-				c.add(advertisement(camera, mac31), local, 255, start.Add(time.Second))
-			},
-			Result{Neighbors: []Neighbor{{Addr: camera, MAC: mac31, Seen: start}, {Addr: camera, MAC: mac32, Seen: start}}},
-		},
-		"a pong alone has no MAC": {
-			func(c *collector) { c.add(echoReply(t, 7), local.WithZone("eth0"), 64, start) },
-			Result{Neighbors: []Neighbor{{Addr: local, Seen: start}}},
-		},
-		"the MAC comes later": {
-			func(c *collector) {
-				c.add(echoReply(t, 7), local, 64, start)
-				c.add(advertisement(local, mac31), local, 255, start)
-				c.add(echoReply(t, 7), local, 64, start)
-			},
-			Result{Neighbors: []Neighbor{{Addr: local, MAC: mac31, Seen: start}}},
-		},
-		"a pong for somebody else": {func(c *collector) { c.add(echoReply(t, 8), local, 64, start) }, Result{}},
-		"from beyond the link": {
-			func(c *collector) { c.add(advertisement(camera, mac31), local, 254, start) },
-			Result{Malformed: 1},
-		},
-		"cut": {
-			func(c *collector) { c.add(advertisement(camera, mac31)[:20], local, 255, start) },
-			Result{Malformed: 1},
-		},
-		"an option of length zero": {
-			func(c *collector) {
-				b := advertisement(camera, mac31)
-				b[25] = 0
-				c.add(b, local, 255, start)
-			},
-			Result{Malformed: 1},
-		},
-		"a host that checks its own address has none yet": {
-			func(c *collector) {
-				b, err := ndp.MarshalMessage(&ndp.NeighborSolicitation{TargetAddress: camera})
-				if err != nil {
-					t.Fatal(err)
-				}
-				c.add(b, netip.IPv6Unspecified(), 255, start)
-			},
-			Result{},
-		},
-		"a router": {
-			func(c *collector) { c.add(routerAdvertisement(t), local, 255, start) },
-			Result{
-				Neighbors: []Neighbor{{Addr: local, MAC: mac31, Router: true, Seen: start}},
-				Routers: []Router{{Addr: local, MAC: mac31, Lifetime: 30 * time.Minute, Managed: true, Seen: start,
-					Prefixes: []netip.Prefix{netip.MustParsePrefix("2001:db8::/64")}, DNS: []netip.Addr{netip.MustParseAddr("2001:db8::1")}}},
-			},
-		},
-		"a router that is not link-local (RFC 4861, 6.1.2)": {
-			func(c *collector) { c.add(routerAdvertisement(t), camera, 255, start) },
-			Result{Malformed: 1},
-		},
-	}
-	for name, test := range tests {
+	for name, test := range heard {
 		t.Run(name, func(t *testing.T) {
 			c := newCollector(7, 100, []netip.Addr{netip.MustParseAddr("fe80::1")})
-			test.feed(c)
+			test.feed(t, c)
 			got := c.result()
 			if len(got.Neighbors) == 0 {
 				got.Neighbors = nil

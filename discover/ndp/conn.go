@@ -34,7 +34,8 @@ func open(ctx context.Context, ifi *net.Interface) (*conn, error) {
 	pc := ipv6.NewPacketConn(raw)
 	var filter ipv6.ICMPFilter
 	filter.SetAll(true)
-	for _, t := range []ipv6.ICMPType{ipv6.ICMPTypeEchoReply, ipv6.ICMPTypeRouterAdvertisement, ipv6.ICMPTypeNeighborSolicitation, ipv6.ICMPTypeNeighborAdvertisement} {
+	for _, t := range []ipv6.ICMPType{ipv6.ICMPTypeEchoReply, ipv6.ICMPTypeRouterAdvertisement, ipv6.ICMPTypeNeighborSolicitation,
+		ipv6.ICMPTypeNeighborAdvertisement} {
 		filter.Accept(t)
 	}
 	err = errors.Join(

@@ -51,7 +51,8 @@ func TestLook(t *testing.T) {
 	camera.Address("eth0", netip.MustParsePrefix("2001:db8:1::99/64"))
 	router.Exec("sysctl", "-qw", "net.ipv6.conf.all.forwarding=1")
 	router.Start("dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--port=0", "--user=root", "--pid-file=",
-		"--enable-ra", "--dhcp-range=2001:db8::,ra-only,64", "--dhcp-option=option6:dns-server,[2001:db8::3]", "--interface=eth0", "--dhcp-leasefile="+t.TempDir()+"/leases")
+		"--enable-ra", "--dhcp-range=2001:db8::,ra-only,64", "--dhcp-option=option6:dns-server,[2001:db8::3]", "--interface=eth0",
+		"--dhcp-leasefile="+t.TempDir()+"/leases")
 
 	opts := ndp.Options{Ask: []netip.Addr{netip.MustParseAddr("2001:db8:1::99"), netip.MustParseAddr("2001:db8::dead")}}
 	var got ndp.Result
