@@ -88,24 +88,19 @@ func TestTries(t *testing.T) {
 		}
 		return nil
 	})
-	got, err := sweep(t, t.Context(), near, arp.Options{
+	opts := arp.Options{
 		Prefix:     netip.MustParsePrefix("203.0.113.16/28"),
 		Rate:       1000,
 		Planned:    []netip.Addr{addr("203.0.113.17"), addr("203.0.113.18"), addr("203.0.113.19"), addr("203.0.113.20"), addr("198.51.100.7")},
 		LeaveAlone: []netip.Addr{addr("203.0.113.20"), addr("203.0.113.21")},
 		Skip:       []netip.Addr{addr("203.0.113.22")},
-	})
+	}
+	got, err := sweep(t, t.Context(), near, opts)
 	if !errors.Is(err, arp.ErrNotRun) || got.Sent != 0 {
 		t.Fatalf("without an address in the prefix: error %v, %d sent", err, got.Sent)
 	}
 	near.Address("eth0", netip.MustParsePrefix("203.0.113.30/28"))
-	got, err = sweep(t, t.Context(), near, arp.Options{
-		Prefix:     netip.MustParsePrefix("203.0.113.16/28"),
-		Rate:       1000,
-		Planned:    []netip.Addr{addr("203.0.113.17"), addr("203.0.113.18"), addr("203.0.113.19"), addr("203.0.113.20"), addr("198.51.100.7")},
-		LeaveAlone: []netip.Addr{addr("203.0.113.20"), addr("203.0.113.21")},
-		Skip:       []netip.Addr{addr("203.0.113.22")},
-	})
+	got, err = sweep(t, t.Context(), near, opts)
 	if err != nil {
 		t.Fatal(err)
 	}
