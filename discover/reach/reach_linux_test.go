@@ -33,6 +33,32 @@ func wire(t *testing.T) (near, far *netns.Namespace) {
 	return near, far
 }
 
+// silentlyClosed takes connections until end, which closes l and tells how many
+// came and went without a word.
+func silentlyClosed(l net.Listener) (end func() int64) {
+	var got atomic.Int64
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		for {
+			conn, err := l.Accept()
+			if err != nil {
+				return
+			}
+			conn.SetReadDeadline(time.Now().Add(10 * time.Second))
+			if n, _ := conn.Read(make([]byte, 1)); n == 0 {
+				got.Add(1) // closed, and nothing was said
+			}
+			conn.Close()
+		}
+	}()
+	return func() int64 {
+		l.Close()
+		<-ended
+		return got.Load()
+	}
+}
+
 // The code under test starts goroutines that open sockets, so it runs in a
 // process inside.
 func TestConnect(t *testing.T) {
@@ -47,27 +73,10 @@ func TestConnect(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var got atomic.Int64
-		ended := make(chan struct{})
-		go func() {
-			defer close(ended)
-			for {
-				conn, err := l.Accept()
-				if err != nil {
-					return
-				}
-				conn.SetReadDeadline(time.Now().Add(10 * time.Second))
-				if n, _ := conn.Read(make([]byte, 1)); n == 0 {
-					got.Add(1) // closed, and nothing was said
-				}
-				conn.Close()
-			}
-		}()
+		closed := silentlyClosed(l)
 		near.Rerun(t)
-		l.Close()
-		<-ended
-		if got.Load() != 2 {
-			t.Errorf("the device saw %d connections without a word, want 2", got.Load())
+		if n := closed(); n != 2 {
+			t.Errorf("the device saw %d connections without a word, want 2", n)
 		}
 		return
 	}
