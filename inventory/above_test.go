@@ -13,12 +13,15 @@ func pontoon() *inventory.Plan {
 	passive := inventory.Feed{Standard: poe.Passive, Volts: 24}
 	p := site(
 		inventory.Device{Name: "quay-switch", Role: inventory.Switch, Access: "core", Ports: 10},
-		inventory.Device{Name: "quay-radio", Role: inventory.Radio, Access: "yard", At: inventory.PortRef{Device: "quay-switch", Port: "8"}, Takes: passive, Draws: inventory.Draws{Most: 7 * poe.Watt}, Via: []string{"rack-injector"}},
+		inventory.Device{Name: "quay-radio", Role: inventory.Radio, Access: "yard", At: inventory.PortRef{Device: "quay-switch", Port: "8"},
+			Takes: passive, Draws: inventory.Draws{Most: 7 * poe.Watt}, Via: []string{"rack-injector"}},
 		inventory.Device{Name: "rack-injector", Role: inventory.Injector, Feeds: passive, Budget: 24 * poe.Watt},
 		inventory.Device{Name: "hut-injector", Role: inventory.Injector, Feeds: passive, Budget: 24 * poe.Watt},
-		inventory.Device{Name: "pontoon-radio", Role: inventory.Radio, At: inventory.PortRef{Device: "pontoon-switch", Port: "1"}, Takes: passive, Draws: inventory.Draws{Most: 7 * poe.Watt}},
+		inventory.Device{Name: "pontoon-radio", Role: inventory.Radio, At: inventory.PortRef{Device: "pontoon-switch", Port: "1"}, Takes: passive,
+			Draws: inventory.Draws{Most: 7 * poe.Watt}},
 		inventory.Device{Name: "pontoon-switch", Role: inventory.PassThroughSwitch, Via: []string{"hut-injector"}, Own: 2 * poe.Watt, Feeds: passive, Ports: 3},
-		inventory.Device{Name: "basin-cam", Role: inventory.Camera, MACs: []inventory.MAC{mac(36)}, At: inventory.PortRef{Device: "pontoon-switch", Port: "3"}, Takes: passive, Draws: inventory.Draws{Most: 4 * poe.Watt}},
+		inventory.Device{Name: "basin-cam", Role: inventory.Camera, MACs: []inventory.MAC{mac(36)},
+			At: inventory.PortRef{Device: "pontoon-switch", Port: "3"}, Takes: passive, Draws: inventory.Draws{Most: 4 * poe.Watt}},
 	)
 	p.Links = []inventory.RadioLink{{Name: "basin", Between: [2]string{"quay-radio", "pontoon-radio"}}}
 	return p
@@ -27,7 +30,8 @@ func pontoon() *inventory.Plan {
 // Data reaches the far side through the air, though power comes from its own end.
 func TestAboveCrossesTheAir(t *testing.T) {
 	p := pontoon()
-	for name, want := range map[string]string{"basin-cam": "pontoon-switch/3", "pontoon-switch": "pontoon-radio", "pontoon-radio": "quay-radio", "quay-radio": "quay-switch/8", "quay-switch": ""} {
+	for name, want := range map[string]string{"basin-cam": "pontoon-switch/3", "pontoon-switch": "pontoon-radio", "pontoon-radio": "quay-radio",
+		"quay-radio": "quay-switch/8", "quay-switch": ""} {
 		d, _ := p.Device(name)
 		if got := p.Above(d).String(); got != want {
 			t.Errorf("above %s: got %q, want %q", name, got, want)

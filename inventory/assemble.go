@@ -22,7 +22,8 @@ func Assemble(plan *Plan, ev *Evidence, hist *History, maker func(MAC) string) *
 	}
 	a := &assembler{plan: plan, ev: ev, hist: hist, maker: maker, owner: map[MAC]int{}, byAddr: map[netip.Addr]int{}, byName: map[string]int{},
 		counted: map[string]map[string]bool{}, hidden: map[MAC]bool{}, unmapped: map[string]int{},
-		snap: &Snapshot{Started: ev.Started, Finished: ev.Finished, Aborted: ev.Aborted, Coverage: slices.Clone(ev.Coverage), DHCP: ev.DHCP, Logins: ev.Logins, Capped: slices.Clone(ev.Capped)}}
+		snap: &Snapshot{Started: ev.Started, Finished: ev.Finished, Aborted: ev.Aborted, Coverage: slices.Clone(ev.Coverage), DHCP: ev.DHCP,
+			Logins: ev.Logins, Capped: slices.Clone(ev.Capped)}}
 	a.views = viewAgents(plan, ev)
 	a.planned()
 	a.proxies()

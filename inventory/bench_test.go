@@ -18,7 +18,8 @@ func campus(devices int) (*inventory.Plan, *inventory.Evidence) {
 	dists := (leaves + 23) / 24
 	c := &campusBuilder{plan: &inventory.Plan{Site: inventory.Site{Name: "campus", Location: time.UTC},
 		Networks: []inventory.Network{{Name: "all", Subnet: netip.MustParsePrefix("10.0.0.0/8"), Unknown: inventory.UnknownWarning}}},
-		ev: &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "all", Source: inventory.SourceARP, Result: inventory.Complete}}}}
+		ev: &inventory.Evidence{Started: noon, Finished: noon,
+			Coverage: inventory.CoverageList{{Subject: "all", Source: inventory.SourceARP, Result: inventory.Complete}}}}
 	core := c.addSwitch("core", "", "", dists)
 	for d := range dists {
 		dist := c.addSwitch(fmt.Sprintf("dist-%d", d), "core", fmt.Sprint(d+1), 26)
@@ -56,9 +57,10 @@ func (c *campusBuilder) addSwitch(name, at, port string, ports int) int {
 		Access: "core", At: inventory.PortRef{Device: at, Port: port}, Ports: ports, Feeds: inventory.Feed{Standard: poe.AT}})
 	ag := bridgeAgent(name, m, ports+2)
 	for k := 1; k <= ports; k++ {
-		ag.PSEPorts = append(ag.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering, Class: poe.Class3, Actual: ptr(5 * poe.Watt)})
+		ag.PSEPorts = append(ag.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering,
+			Class: poe.Class3, Actual: new(5 * poe.Watt)})
 	}
-	ag.Supplies = []inventory.PSESupply{{Group: 1, Budget: ptr(370 * poe.Watt), Used: ptr(100 * poe.Watt)}}
+	ag.Supplies = []inventory.PSESupply{{Group: 1, Budget: new(370 * poe.Watt), Used: new(100 * poe.Watt)}}
 	c.ev.Agents = append(c.ev.Agents, ag)
 	c.ev.Sightings = append(c.ev.Sightings, inventory.Sighting{MAC: m, Addr: a, Source: inventory.SourceARP, Live: true, Seen: noon})
 	return len(c.ev.Agents) - 1
@@ -66,8 +68,8 @@ func (c *campusBuilder) addSwitch(name, at, port string, ports int) int {
 
 func (c *campusBuilder) addCamera(sw string, port int) inventory.MAC {
 	m, a := c.next()
-	c.plan.Devices = append(c.plan.Devices, inventory.Device{Name: fmt.Sprintf("cam-%d", c.n), Role: inventory.Camera, MACs: []inventory.MAC{m}, Addresses: []netip.Addr{a},
-		At: inventory.PortRef{Device: sw, Port: fmt.Sprint(port)}, Class: poe.Class3})
+	c.plan.Devices = append(c.plan.Devices, inventory.Device{Name: fmt.Sprintf("cam-%d", c.n), Role: inventory.Camera, MACs: []inventory.MAC{m},
+		Addresses: []netip.Addr{a}, At: inventory.PortRef{Device: sw, Port: fmt.Sprint(port)}, Class: poe.Class3})
 	c.ev.Sightings = append(c.ev.Sightings, inventory.Sighting{MAC: m, Addr: a, Source: inventory.SourceARP, Live: true, Seen: noon})
 	return m
 }

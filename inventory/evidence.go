@@ -47,7 +47,6 @@ const (
 	SourceFDB       = "fdb"
 	SourceLLDP      = "lldp"
 	SourceSNMP      = "snmp"
-	SourceSelf      = "self" // this machine's own interface
 )
 
 // Sighting is one fact about an address: that a MAC and an IP belong together,
@@ -110,14 +109,13 @@ type DHCPServer struct {
 
 // Outcomes of a login check.
 const (
-	LoginAccepted    = "accepted"
-	LoginRefused     = "refused"
-	LoginCannotTell  = "cannot-tell"
-	LoginNotChecked  = "not-checked"
-	LoginLocked      = "locked"
-	LoginUnset       = "not-initialised"
-	LoginCommunity   = "community-accepted"
-	LoginFingerprint = "fingerprint"
+	LoginAccepted   = "accepted"
+	LoginRefused    = "refused"
+	LoginCannotTell = "cannot-tell"
+	LoginNotChecked = "not-checked"
+	LoginLocked     = "locked"
+	LoginUnset      = "not-initialised"
+	LoginCommunity  = "community-accepted"
 )
 
 // LoginResult is the outcome of one check of a factory account or a default community.

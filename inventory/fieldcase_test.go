@@ -7,70 +7,12 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"boundwalk/inventory"
 	"boundwalk/inventory/poe"
 )
 
 // The field cases, each by an input that stands in for what the sources saw.
-
-var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
-
-func mac(last byte) inventory.MAC   { return inventory.MAC{0, 0, 0x5e, 0, 0x53, last} }
-func local(last byte) inventory.MAC { return inventory.MAC{2, 0, 0x5e, 0, 0x53, last} }
-func ip(s string) netip.Addr        { return netip.MustParseAddr(s) }
-func ptr[T any](v T) *T             { return &v }
-
-func site(devices ...inventory.Device) *inventory.Plan {
-	return &inventory.Plan{
-		Site:     inventory.Site{Name: "Tern Quay", Location: time.UTC},
-		Networks: []inventory.Network{{Name: "yard", Subnet: netip.MustParsePrefix("192.0.2.0/24"), VLAN: 10, Unknown: inventory.UnknownWarning}},
-		Devices:  devices,
-	}
-}
-
-func answered(m inventory.MAC, addr string, tries ...int) inventory.Sighting {
-	return inventory.Sighting{MAC: m, Addr: ip(addr), Source: inventory.SourceARP, By: "eth0", Seen: noon, Live: true, Tries: tries}
-}
-
-func swept(sightings ...inventory.Sighting) *inventory.Evidence {
-	return &inventory.Evidence{Started: noon, Finished: noon, Sightings: sightings,
-		Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}}
-}
-
-// bridgeAgent is a switch with n ports gi1 to gi<n>, bridge port 100+k for port k.
-func bridgeAgent(name string, own inventory.MAC, n int, fdb ...inventory.FDBEntry) inventory.Agent {
-	a := inventory.Agent{Device: name, Read: noon, BridgeMAC: own, Bridge: map[inventory.BridgePort]inventory.IfIndex{}, FDB: fdb,
-		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}}
-	for k := 1; k <= n; k++ {
-		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(true)})
-		a.Bridge[inventory.BridgePort(100+k)] = inventory.IfIndex(k)
-	}
-	return a
-}
-
-func switchPlan(name string, m inventory.MAC, addr string, ports int) inventory.Device {
-	return inventory.Device{Name: name, Role: inventory.Switch, MACs: []inventory.MAC{m}, Addresses: []netip.Addr{ip(addr)}, Access: "core", Ports: ports}
-}
-
-func device(t *testing.T, s *inventory.Snapshot, name string) *inventory.SeenDevice {
-	t.Helper()
-	d, ok := s.Device(name)
-	if !ok {
-		t.Fatalf("no device %s in %+v", name, s.Devices)
-	}
-	return d
-}
-
-func unplanned(s *inventory.Snapshot) (names []string) {
-	for _, d := range s.Devices {
-		if !d.Planned {
-			names = append(names, d.Name)
-		}
-	}
-	return names
-}
 
 // FC-03: the class counts from one and holds only while delivering; a class is
 // a ceiling and never a draw; the supply's total is never spread.
@@ -83,7 +25,7 @@ func TestFC03ClassIsNoDraw(t *testing.T) {
 		{Index: inventory.PSEIndex{Group: 1, Port: 2}, State: inventory.PSEDelivering, Class: poe.Class4},
 		{Index: inventory.PSEIndex{Group: 1, Port: 3}, State: inventory.PSEDelivering, Class: poe.Class3},
 	}
-	a.Supplies = []inventory.PSESupply{{Group: 1, Budget: ptr(370 * poe.Watt), Used: ptr(30 * poe.Watt)}}
+	a.Supplies = []inventory.PSESupply{{Group: 1, Budget: new(370 * poe.Watt), Used: new(30 * poe.Watt)}}
 	s := inventory.Assemble(plan, &inventory.Evidence{Finished: noon, Agents: []inventory.Agent{a}}, nil, nil)
 	for k, want := range map[string]struct {
 		state inventory.PSEState
@@ -115,7 +57,7 @@ func TestFC13PortKeepsItsKey(t *testing.T) {
 			if stray && k < 3 {
 				name = "\x01\x01" + name
 			}
-			a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(first + k), Name: inventory.Clean(name), Type: 6, OperUp: ptr(true)})
+			a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(first + k), Name: inventory.Clean(name), Type: 6, OperUp: new(true)})
 			a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(first + k)
 		}
 		a.FDB = []inventory.FDBEntry{{MAC: mac(5), Port: 5}}
@@ -140,7 +82,7 @@ func TestFC13PortKeepsItsKey(t *testing.T) {
 func TestFC14ForwardingTraps(t *testing.T) {
 	plan := site(inventory.Device{Name: "stack", Role: inventory.Switch, MACs: []inventory.MAC{mac(3)}, Access: "core"})
 	a := inventory.Agent{Device: "stack", Read: noon, Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete},
-		Interfaces: []inventory.Interface{{Index: 11008, Name: "Fa3/0/8", Type: 6, OperUp: ptr(true)}, {Index: 118, Name: "Vl118", Type: 53}},
+		Interfaces: []inventory.Interface{{Index: 11008, Name: "Fa3/0/8", Type: 6, OperUp: new(true)}, {Index: 118, Name: "Vl118", Type: 53}},
 		Bridge:     map[inventory.BridgePort]inventory.IfIndex{118: 11008},
 		FDB:        []inventory.FDBEntry{{MAC: mac(1), Port: 118}, {MAC: mac(2), Port: 0}, {MAC: mac(3), Port: 118, Self: true}, {MAC: mac(4), Port: 77}}}
 	s := inventory.Assemble(plan, &inventory.Evidence{Finished: noon, Agents: []inventory.Agent{a}}, nil, nil)
@@ -179,7 +121,7 @@ func TestFC15DeepestSwitch(t *testing.T) {
 	agentA.LLDP.Ports = []inventory.LLDPLocalPort{{Num: 8, Subtype: 5, ID: "gi8"}, {Num: 3, Subtype: 5, ID: "gi3"}}
 	agentA.Neighbors = []inventory.LLDPNeighbor{{Local: 8, ChassisMAC: mac(2), SysName: "b", Capabilities: []string{"bridge"}},
 		{Local: 3, ChassisMAC: mac(33), SysName: "gone", Capabilities: []string{"bridge"}}}
-	agentA.Interfaces[2].OperUp = ptr(false)
+	agentA.Interfaces[2].OperUp = new(false)
 	agentB := bridgeAgent("b", mac(2), 4, inventory.FDBEntry{MAC: mac(20), Port: 102}, inventory.FDBEntry{MAC: mac(1), Port: 101})
 	s := inventory.Assemble(plan, &inventory.Evidence{Finished: noon, Agents: []inventory.Agent{agentA, agentB}}, nil, nil)
 	if got := device(t, s, mac(20).String()).Place.Ref().String(); got != "b/2" {
@@ -200,7 +142,8 @@ func TestFC15DeepestSwitch(t *testing.T) {
 // the air is one device.
 func TestFC16OneRadioManyMACs(t *testing.T) {
 	plan := site(inventory.Device{Name: "radio", Role: inventory.Radio, MACs: []inventory.MAC{mac(0x92)}, Addresses: []netip.Addr{ip("192.0.2.20")}, Access: "yard"})
-	a := inventory.Agent{Device: "radio", Read: noon, Interfaces: []inventory.Interface{{Index: 1, Name: "lo", Type: 24}, {Index: 2, Name: "eth", Type: 6, MAC: mac(0x92)}}}
+	a := inventory.Agent{Device: "radio", Read: noon, Interfaces: []inventory.Interface{{Index: 1, Name: "lo", Type: 24},
+		{Index: 2, Name: "eth", Type: 6, MAC: mac(0x92)}}}
 	for k := 3; k < 8; k++ {
 		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: "air", Type: 71, MAC: mac(0xa2)})
 	}
@@ -223,7 +166,8 @@ func TestFC16OneRadioManyMACs(t *testing.T) {
 // FC-17: both senders of an address are kept, and in how many tries they met.
 func TestFC17TwoSenders(t *testing.T) {
 	s := inventory.Assemble(site(), swept(answered(mac(0x11), "192.0.2.64", 1, 2), answered(mac(0x12), "192.0.2.64", 1, 2)), nil, nil)
-	want := inventory.SharedAddr{Addr: ip("192.0.2.64"), MACs: []inventory.MAC{mac(0x11), mac(0x12)}, Tries: 2, Names: []string{mac(0x11).String(), mac(0x12).String()}}
+	want := inventory.SharedAddr{Addr: ip("192.0.2.64"), MACs: []inventory.MAC{mac(0x11), mac(0x12)}, Tries: 2,
+		Names: []string{mac(0x11).String(), mac(0x12).String()}}
 	if len(s.Shared) != 1 || fmt.Sprint(s.Shared[0]) != fmt.Sprint(want) {
 		t.Errorf("got %+v, want %+v", s.Shared, want)
 	}
@@ -290,14 +234,16 @@ func TestFC20NoAddressHere(t *testing.T) {
 // FC-21 and the privacy rule: nothing of a network that is only counted is kept.
 func TestCountedNetworkKeepsNothing(t *testing.T) {
 	plan := site()
-	plan.Networks = append(plan.Networks, inventory.Network{Name: "berths", Subnet: netip.MustParsePrefix("198.51.100.0/24"), VLAN: 30, Unknown: inventory.UnknownCount})
+	plan.Networks = append(plan.Networks, inventory.Network{Name: "berths", Subnet: netip.MustParsePrefix("198.51.100.0/24"), VLAN: 30,
+		Unknown: inventory.UnknownCount})
 	ev := swept(inventory.Sighting{MAC: local(1), Addr: ip("198.51.100.7"), Source: inventory.SourceNeighbors, By: "router"},
 		inventory.Sighting{MAC: local(2), Addr: ip("198.51.100.8"), Source: inventory.SourceNeighbors, By: "router"},
 		// On the same wire by IPv6: its address says nothing, the MAC of the first line does.
 		inventory.Sighting{MAC: local(1), Addr: ip("fe80::1"), Source: inventory.SourceND, By: "eth0", Live: true},
 		// It answers for an address that the plan gives a device in the counted network.
 		inventory.Sighting{MAC: local(5), Addr: ip("198.51.100.9"), Source: inventory.SourceListen, By: "eth0", Live: true})
-	plan.Devices = append(plan.Devices, inventory.Device{Name: "berth-ap", Role: inventory.AccessPoint, MACs: []inventory.MAC{mac(9)}, Addresses: []netip.Addr{ip("198.51.100.9")}})
+	plan.Devices = append(plan.Devices, inventory.Device{Name: "berth-ap", Role: inventory.AccessPoint, MACs: []inventory.MAC{mac(9)},
+		Addresses: []netip.Addr{ip("198.51.100.9")}})
 	a := bridgeAgent("sw", mac(2), 4, inventory.FDBEntry{MAC: local(1), Port: 101}, inventory.FDBEntry{MAC: local(3), Port: 101, VLAN: 30},
 		inventory.FDBEntry{MAC: local(4), Port: 102}) // by RFC 4188, on a port of VLAN 30 alone
 	a.PVID = map[inventory.BridgePort]int{102: 30}
@@ -383,7 +329,8 @@ func TestLeaseAloneIsNoDevice(t *testing.T) {
 
 // A plan that has no word on IPv6 puts no IPv6 address outside; one that has, does.
 func TestUnplannedIPv6(t *testing.T) {
-	ev := swept(answered(mac(0x51), "192.0.2.51", 1), inventory.Sighting{MAC: mac(0x51), Addr: ip("2001:db8::51"), Source: inventory.SourceND, Live: true, Seen: noon})
+	ev := swept(answered(mac(0x51), "192.0.2.51", 1), inventory.Sighting{MAC: mac(0x51), Addr: ip("2001:db8::51"),
+		Source: inventory.SourceND, Live: true, Seen: noon})
 	plan := site()
 	if d := device(t, inventory.Assemble(plan, ev, nil, nil), mac(0x51).String()); len(d.Addrs) != 2 || len(d.Foreign) != 0 {
 		t.Errorf("got %+v", d)

@@ -81,12 +81,6 @@ func (m MAC) IsLocal() bool { return m[0]&2 != 0 }
 // IsMulticast reports whether the address names a group, broadcast included.
 func (m MAC) IsMulticast() bool { return m[0]&1 != 0 }
 
-// Universal is m without its local bit: two addresses of one box often differ in it alone.
-func (m MAC) Universal() MAC {
-	m[0] &^= 2
-	return m
-}
-
 // Compare orders addresses by their octets.
 func (m MAC) Compare(o MAC) int {
 	for i := range m {

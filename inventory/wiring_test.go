@@ -138,7 +138,8 @@ func nodeName(b int) string { return fmt.Sprintf("switch-%d", b) }
 // agent is what the switch tells.
 func (s *randomSite) agent(b int) inventory.Agent {
 	n := &s.nodes[b]
-	a := inventory.Agent{Device: nodeName(b), Read: noon, BridgeMAC: n.macs[0], Bridge: map[inventory.BridgePort]inventory.IfIndex{}, LAG: map[inventory.IfIndex]inventory.IfIndex{},
+	a := inventory.Agent{Device: nodeName(b), Read: noon, BridgeMAC: n.macs[0], Bridge: map[inventory.BridgePort]inventory.IfIndex{},
+		LAG:    map[inventory.IfIndex]inventory.IfIndex{},
 		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}}
 	for p := 1; p < n.next; p++ {
 		up := true
@@ -203,7 +204,8 @@ func (s *randomSite) speak(at, from int, told func(node, port int)) {
 func (s *randomSite) evidence() (*inventory.Plan, *inventory.Evidence) {
 	plan := &inventory.Plan{Site: inventory.Site{Name: "site", Location: time.UTC},
 		Networks: []inventory.Network{{Name: "all", Subnet: netip.MustParsePrefix("10.0.0.0/8"), Unknown: inventory.UnknownWarning}}}
-	ev := &inventory.Evidence{Started: noon, Finished: noon, Coverage: inventory.CoverageList{{Subject: "all", Source: inventory.SourceARP, Result: inventory.Complete}}}
+	ev := &inventory.Evidence{Started: noon, Finished: noon,
+		Coverage: inventory.CoverageList{{Subject: "all", Source: inventory.SourceARP, Result: inventory.Complete}}}
 	agents := map[int]*inventory.Agent{}
 	for b := range s.nodes {
 		if s.nodes[b].managed {
@@ -225,7 +227,8 @@ func (s *randomSite) evidence() (*inventory.Plan, *inventory.Evidence) {
 	}
 	for k, d := range s.devices {
 		if d.role == inventory.Radio {
-			plan.Devices = append(plan.Devices, inventory.Device{Name: fmt.Sprintf("radio-%d", k), Role: d.role, MACs: []inventory.MAC{d.mac}, Addresses: d.addrs[:1]})
+			plan.Devices = append(plan.Devices, inventory.Device{Name: fmt.Sprintf("radio-%d", k), Role: d.role,
+				MACs: []inventory.MAC{d.mac}, Addresses: d.addrs[:1]})
 		}
 		for _, addr := range d.addrs {
 			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: d.mac, Addr: addr, Source: inventory.SourceARP, Live: true, Seen: noon})
