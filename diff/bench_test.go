@@ -69,14 +69,14 @@ func (c *campus) bridge(name, at string, ports int) int {
 		Feeds: inventory.Feed{Standard: poe.AT}, Budget: 370 * poe.Watt})
 	a := inventory.Agent{Device: name, Read: noon, Version: "v3", BridgeMAC: m, Bridge: map[inventory.BridgePort]inventory.IfIndex{},
 		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete},
-		System: inventory.System{UpTime: ptr(uint32(1e6))}, Supplies: []inventory.PSESupply{{Group: 1, Budget: ptr(370 * poe.Watt), Used: ptr(100 * poe.Watt)}}}
+		System: inventory.System{UpTime: new(uint32(1e6))}, Supplies: []inventory.PSESupply{{Group: 1, Budget: new(370 * poe.Watt), Used: new(100 * poe.Watt)}}}
 	for k := 1; k <= ports+2; k++ {
-		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(true),
-			Speed: 1e9, InOctets: ptr(uint64(1e9)), OutOctets: ptr(uint64(1e9)), Wide: true, InErrors: ptr(uint64(0)), FCSErrors: ptr(uint64(0))})
+		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: new(true),
+			Speed: 1e9, InOctets: new(uint64(1e9)), OutOctets: new(uint64(1e9)), Wide: true, InErrors: new(uint64(0)), FCSErrors: new(uint64(0))})
 		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
 		if k <= ports {
 			a.PSEPorts = append(a.PSEPorts, inventory.PSEPort{Index: inventory.PSEIndex{Group: 1, Port: k}, State: inventory.PSEDelivering,
-				Class: poe.Class3, Actual: ptr(5 * poe.Watt), Denied: ptr(uint32(0)), Overload: ptr(uint32(0)), Short: ptr(uint32(0)), MPSAbsent: ptr(uint32(0))})
+				Class: poe.Class3, Actual: new(5 * poe.Watt), Denied: new(uint32(0)), Overload: new(uint32(0)), Short: new(uint32(0)), MPSAbsent: new(uint32(0))})
 		}
 	}
 	c.ev.Agents = append(c.ev.Agents, a)

@@ -15,7 +15,7 @@ func switchAgent() inventory.Agent {
 	a := inventory.Agent{Device: "sw", Read: noon, BridgeMAC: mac(2), Bridge: map[inventory.BridgePort]inventory.IfIndex{},
 		Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}}
 	for k := 1; k <= 8; k++ {
-		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(true)})
+		a.Interfaces = append(a.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: new(true)})
 		a.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
 	}
 	return a

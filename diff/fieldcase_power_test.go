@@ -18,10 +18,10 @@ func TestFC01DropsAfterDusk(t *testing.T) {
 	run := func(now time.Time, edit func(*inventory.Snapshot)) []diff.Finding {
 		s := seen(plan, now)
 		lost := powered(s, "sw/5", poe.Class3, 5100)
-		lost.Power.MPSAbsent = ptr(uint32(4))
+		lost.Power.MPSAbsent = new(uint32(4))
 		powered(s, "sw/9", poe.Class3, 14000)
 		short := powered(s, "sw/13", poe.Class3, 5000)
-		short.Power.Short = ptr(uint32(15))
+		short.Power.Short = new(uint32(15))
 		edit(s)
 		return m.run(plan, s)
 	}
@@ -41,13 +41,13 @@ func TestFC01DropsAfterDusk(t *testing.T) {
 	night := at(2, 0).AddDate(0, 0, 1)
 	fs := run(night, func(s *inventory.Snapshot) {
 		lose(s, "slip-cam")
-		s.Ports[0].Power.State, s.Ports[0].Power.Draw, s.Ports[0].Power.MPSAbsent = inventory.PSESearching, nil, ptr(uint32(7))
+		s.Ports[0].Power.State, s.Ports[0].Power.Draw, s.Ports[0].Power.MPSAbsent = inventory.PSESearching, nil, new(uint32(7))
 	})
 	want(t, fs, "port-power-near/sw/9", "power-faults/sw/5")
 	tells(t, fs[1].Observed, "3 power losses", "port 5 of sw", "12.6 W of 15.4 W", "slip-cam does not answer")
 
 	fs = run(night.Add(6*time.Hour), func(s *inventory.Snapshot) {
-		*s.Ports[0].Power.Draw, s.Ports[0].Power.MPSAbsent = 5000, ptr(uint32(7))
+		*s.Ports[0].Power.Draw, s.Ports[0].Power.MPSAbsent = 5000, new(uint32(7))
 		up(s, 5*time.Hour+50*time.Minute)
 	})
 	want(t, fs, "port-power-near/sw/9", "power-faults/sw/5")
@@ -64,10 +64,10 @@ func TestFaultsExplainAbsence(t *testing.T) {
 	for k := range 3 {
 		s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
 		p := powered(s, "sw/5", poe.Class3, 5000)
-		p.Power.Overload = ptr(uint32(0))
+		p.Power.Overload = new(uint32(0))
 		if k > 0 {
 			lose(s, "slip-cam")
-			p.Power.State, p.Power.Draw, p.Power.Overload = inventory.PSESearching, nil, ptr(uint32(2))
+			p.Power.State, p.Power.Draw, p.Power.Overload = inventory.PSESearching, nil, new(uint32(2))
 		}
 		fs := m.run(plan, s)
 		switch k {
@@ -91,10 +91,10 @@ func fourOn65() (*inventory.Plan, func(time.Time) *inventory.Snapshot) {
 			powered(s, ref, poe.Class3, 0)
 		}
 		p := port(s, "sw/5")
-		p.Up = ptr(false)
-		p.Power = &inventory.PortPower{Index: inventory.PSEIndex{Group: 1, Port: 5}, State: inventory.PSESearching, Enabled: ptr(true), Denied: ptr(uint32(0))}
-		s.Supplies = []inventory.SupplyState{{Switch: "sw", Supply: "1", Budget: ptr(65 * poe.Watt), Used: ptr(24 * poe.Watt),
-			Reserved: ptr(inventory.Power(61600)), Method: "by-class"}}
+		p.Up = new(false)
+		p.Power = &inventory.PortPower{Index: inventory.PSEIndex{Group: 1, Port: 5}, State: inventory.PSESearching, Enabled: new(true), Denied: new(uint32(0))}
+		s.Supplies = []inventory.SupplyState{{Switch: "sw", Supply: "1", Budget: new(65 * poe.Watt), Used: new(24 * poe.Watt),
+			Reserved: new(inventory.Power(61600)), Method: "by-class"}}
 		return s
 	}
 }
@@ -110,7 +110,7 @@ func TestFC02RefusedBelowBudget(t *testing.T) {
 	m.run(plan, first)
 	second := run(noon.Add(15 * time.Minute))
 	lose(second, "cam-5")
-	second.Ports[4].Power.Denied = ptr(uint32(6))
+	second.Ports[4].Power.Denied = new(uint32(6))
 	fs := m.run(plan, second)
 	want(t, fs, "power-denied/sw/5")
 	tells(t, fs[0].Observed, "denied 6 times", "61.6 W of 65 W reserved by class although 24 W drawn")
@@ -169,7 +169,7 @@ func TestFC04Passive(t *testing.T) {
 	tells(t, fs[0].Observed, "port 8 of sw gives class 3 power")
 
 	s = run()
-	s.Ports[0].Up = ptr(false)
+	s.Ports[0].Up = new(false)
 	port(s, "sw/6")
 	x, _ := s.Device("radio-a")
 	x.Place.Port = "6"
@@ -233,7 +233,7 @@ func TestNegotiatedIsNeverNear(t *testing.T) {
 	p := powered(s, "sw/5", poe.Class3, 15*poe.Watt)
 	p.Power.DrawBasis = inventory.Negotiated
 	want(t, diff.Audit(plan, s, nil, noon))
-	p.Power.DrawBasis, p.Power.Limit, p.Power.LimitBasis = inventory.Measured, ptr(inventory.Power(9000)), inventory.Negotiated
+	p.Power.DrawBasis, p.Power.Limit, p.Power.LimitBasis = inventory.Measured, new(inventory.Power(9000)), inventory.Negotiated
 	*p.Power.Draw = 8900
 	want(t, diff.Audit(plan, s, nil, noon))
 }
@@ -292,7 +292,7 @@ func TestClassDiffers(t *testing.T) {
 func TestSupplyNear(t *testing.T) {
 	plan := site(theSwitch(8))
 	s := seen(plan, noon)
-	s.Supplies = []inventory.SupplyState{{Switch: "sw", Supply: "1", Budget: ptr(100 * poe.Watt), Used: ptr(79 * poe.Watt)}}
+	s.Supplies = []inventory.SupplyState{{Switch: "sw", Supply: "1", Budget: new(100 * poe.Watt), Used: new(79 * poe.Watt)}}
 	want(t, diff.Audit(plan, s, nil, noon))
 	*s.Supplies[0].Used = 81 * poe.Watt
 	fs := diff.Audit(plan, s, nil, noon)
@@ -300,7 +300,7 @@ func TestSupplyNear(t *testing.T) {
 	if fs[0].Caution != poe.CautionMains || fs[0].Title() != "sw is near its power budget" {
 		t.Errorf("no caution, or a number for the only supply: %s", say(fs[0]))
 	}
-	s.Supplies = append(s.Supplies, inventory.SupplyState{Switch: "sw", Supply: "2", Budget: ptr(100 * poe.Watt), Used: ptr(81 * poe.Watt)})
+	s.Supplies = append(s.Supplies, inventory.SupplyState{Switch: "sw", Supply: "2", Budget: new(100 * poe.Watt), Used: new(81 * poe.Watt)})
 	fs = diff.Audit(plan, s, nil, noon)
 	want(t, fs, "supply-power-near/sw supply 1", "supply-power-near/sw supply 2")
 	tells(t, fs[0].Expected, "of supply 1, ")
@@ -322,10 +322,10 @@ func TestOneLossOfAnAbsentDevice(t *testing.T) {
 	for k := range 3 {
 		s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
 		p := powered(s, "sw/5", poe.Class3, 5000)
-		p.Power.MPSAbsent = ptr(uint32(7))
+		p.Power.MPSAbsent = new(uint32(7))
 		if k > 0 {
 			lose(s, "slip-cam")
-			p.Power.State, p.Power.Draw, p.Power.MPSAbsent = inventory.PSESearching, nil, ptr(uint32(8))
+			p.Power.State, p.Power.Draw, p.Power.MPSAbsent = inventory.PSESearching, nil, new(uint32(8))
 		}
 		fs := m.run(plan, s)
 		if k < 2 {

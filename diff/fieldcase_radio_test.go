@@ -27,7 +27,7 @@ func TestFC25SlowLink(t *testing.T) {
 		for k := range days {
 			h.Levels["far-radio"] = append(h.Levels["far-radio"], inventory.Level{Day: noon.Truncate(24*time.Hour).AddDate(0, 0, k-days+1), DBm: weeks[k/7]})
 		}
-		s.Radios = []inventory.RadioState{{Device: "far-radio", Link: "basin", Level: ptr(weeks[(days-1)/7])}}
+		s.Radios = []inventory.RadioState{{Device: "far-radio", Link: "basin", Level: new(weeks[(days-1)/7])}}
 		return diff.Audit(plan, s, h, noon)
 	}
 	for days := 1; days <= 51; days++ { // to the second day of week 8: rain passes in two
@@ -41,7 +41,7 @@ func TestFC25SlowLink(t *testing.T) {
 	t.Run("the cable side", func(t *testing.T) {
 		s := seen(plan, noon)
 		port(s, "sw/8").Speed = 100e6
-		s.Radios = []inventory.RadioState{{Device: "house-radio", Link: "basin", Level: ptr(-62.0)}}
+		s.Radios = []inventory.RadioState{{Device: "house-radio", Link: "basin", Level: new(-62.0)}}
 		fs := diff.Audit(plan, s, nil, noon)
 		want(t, fs, "link-slow/sw/8")
 		tells(t, fs[0].Expected, "1 Gbit/s")
@@ -52,7 +52,7 @@ func TestFC25SlowLink(t *testing.T) {
 		plan.Links[0].PortSpeed = [2]inventory.BitRate{100e6, 100e6}
 		s := seen(plan, noon)
 		port(s, "sw/8").Speed = 100e6
-		s.Radios = []inventory.RadioState{{Device: "house-radio", Rate: ptr(inventory.BitRate(162e6))}}
+		s.Radios = []inventory.RadioState{{Device: "house-radio", Rate: new(inventory.BitRate(162e6))}}
 		want(t, diff.Audit(plan, s, nil, noon))
 	})
 	t.Run("levels that cannot be", func(t *testing.T) {

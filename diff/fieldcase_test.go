@@ -170,7 +170,7 @@ func TestFC20NoAddressHere(t *testing.T) {
 				Tables: map[string]inventory.Result{inventory.TableFDB: inventory.Complete}, FDB: []inventory.FDBEntry{{MAC: cam, Port: 6, VLAN: 10}},
 				PSEPorts: []inventory.PSEPort{{Index: inventory.PSEIndex{Group: 1, Port: 6}, State: inventory.PSEDelivering, Class: poe.Class3}}}
 			for k := 1; k <= 8; k++ {
-				ag.Interfaces = append(ag.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: ptr(k == 6)})
+				ag.Interfaces = append(ag.Interfaces, inventory.Interface{Index: inventory.IfIndex(k), Name: fmt.Sprintf("gi%d", k), Type: 6, OperUp: new(k == 6)})
 				ag.Bridge[inventory.BridgePort(k)] = inventory.IfIndex(k)
 			}
 			ev := &inventory.Evidence{Started: noon, Finished: noon, Agents: []inventory.Agent{ag},

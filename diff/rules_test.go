@@ -185,7 +185,7 @@ func TestDeadPassive(t *testing.T) {
 				s := seen(plan, noon.Add(time.Duration(k)*15*time.Minute))
 				lose(s, c.gone...)
 				down := port(s, "sw/5")
-				down.Up = ptr(false)
+				down.Up = new(false)
 				fs = m.run(plan, s)
 			}
 			want(t, fs, c.want...)
@@ -288,6 +288,6 @@ func TestLevelsWithoutHistoryAreQuiet(t *testing.T) {
 	plan := site(theSwitch(8), camera("cam", 5, "sw/5"))
 	s := seen(plan, noon)
 	p := powered(s, "sw/5", poe.Class3, 5*poe.Watt)
-	p.Power.Denied, p.Power.Overload, p.Power.Short, p.Power.MPSAbsent = ptr(uint32(9)), ptr(uint32(9)), ptr(uint32(9)), ptr(uint32(9))
+	p.Power.Denied, p.Power.Overload, p.Power.Short, p.Power.MPSAbsent = new(uint32(9)), new(uint32(9)), new(uint32(9)), new(uint32(9))
 	want(t, diff.Audit(plan, s, nil, noon)) // a first run with counters is history
 }

@@ -82,9 +82,9 @@ func TestHalfDuplexAndErrors(t *testing.T) {
 	run := func(errs, octets uint64, open bool) []diff.Finding {
 		s := seen(plan, noon)
 		p := port(s, "sw/5")
-		p.Counters.FCS, p.Counters.In = ptr(1000+errs), ptr(1e9+octets)
+		p.Counters.FCS, p.Counters.In = new(1000+errs), new(1e9+octets)
 		h := &inventory.History{Counters: map[inventory.PortRef]inventory.CounterBase{{Device: "sw", Port: "5"}: {
-			Last: inventory.PortState{Counters: inventory.PortCounters{Read: noon.Add(-15 * time.Minute), FCS: ptr(uint64(1000)), In: ptr(uint64(1e9))}}}}}
+			Last: inventory.PortState{Counters: inventory.PortCounters{Read: noon.Add(-15 * time.Minute), FCS: new(uint64(1000)), In: new(uint64(1e9))}}}}}
 		if open {
 			h.Open = map[string]inventory.Episode{"link-errors/sw/5": {}}
 		}
@@ -100,7 +100,7 @@ func TestHalfDuplexAndErrors(t *testing.T) {
 
 	s := seen(plan, noon)
 	p := port(s, "sw/5")
-	p.HalfDuplex, p.Counters.Late = ptr(true), ptr(uint64(7))
+	p.HalfDuplex, p.Counters.Late = new(true), new(uint64(7))
 	fs = diff.Audit(plan, s, nil, noon)
 	want(t, fs, "half-duplex/sw/5")
 	tells(t, fs[0].Observed, "7 late collisions")
@@ -115,8 +115,8 @@ func TestLinkDown(t *testing.T) {
 			d, _ := s.Device(n)
 			d.Presence = inventory.NotLooked // its network could not be looked at
 		}
-		port(s, "sw/5").Up = ptr(false)
-		port(s, "sw/6").Up = ptr(false)
+		port(s, "sw/5").Up = new(false)
+		port(s, "sw/6").Up = new(false)
 		want(t, m.run(plan, s), [][]string{nil, {"link-down/sw/5"}, {"link-down/sw/5"}}[k]...)
 	}
 }

@@ -14,9 +14,9 @@ import (
 func counted(s *inventory.Snapshot, h *inventory.History, ref string, d time.Duration, in, out uint64) *inventory.PortState {
 	p := port(s, ref)
 	p.Speed = 1e9
-	p.Counters.Wide, p.Counters.In, p.Counters.Out = true, ptr(1000+in), ptr(2000+out)
+	p.Counters.Wide, p.Counters.In, p.Counters.Out = true, new(1000+in), new(2000+out)
 	was := *p
-	was.Counters.Read, was.Counters.In, was.Counters.Out = s.Finished.Add(-d), ptr(uint64(1000)), ptr(uint64(2000))
+	was.Counters.Read, was.Counters.In, was.Counters.Out = s.Finished.Add(-d), new(uint64(1000)), new(uint64(2000))
 	if h.Counters == nil {
 		h.Counters = map[inventory.PortRef]inventory.CounterBase{}
 	}
@@ -43,7 +43,7 @@ func TestNoStream(t *testing.T) {
 		{"it is not there", 0, func(_ *inventory.Plan, s *inventory.Snapshot, _ *inventory.PortState) { lose(s, "cam") }, nil},
 		{"32 bits may have wrapped", 0.3e6, func(_ *inventory.Plan, _ *inventory.Snapshot, p *inventory.PortState) { p.Counters.Wide = false }, nil},
 		{"the counters began anew", 0.3e6, func(_ *inventory.Plan, _ *inventory.Snapshot, p *inventory.PortState) {
-			p.Counters.In = ptr(uint64(10))
+			p.Counters.In = new(uint64(10))
 		}, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -77,7 +77,7 @@ func TestLinkLoad(t *testing.T) {
 		return diff.Audit(plan, s, h, noon)
 	}
 	// 78 Mbit/s in the air carry 39 of data (half of it), of which 70 % are 27.3.
-	air := ptr(inventory.BitRate(78e6))
+	air := new(inventory.BitRate(78e6))
 	want(t, run(26e6, air, false))
 	fs := run(27e6, air, false)
 	want(t, fs, "link-load-near/basin")
@@ -158,17 +158,17 @@ func TestUPS(t *testing.T) {
 		reading inventory.UPSReading
 		want    []string
 	}{
-		{"on mains", inventory.UPSReading{Source: "normal", Battery: "normal", OnBattery: ptr(time.Duration(0)), Runtime: ptr(40 * time.Minute),
-			Charge: ptr(100), Load: ptr(30)}, nil},
-		{"on battery", inventory.UPSReading{Source: "battery", Battery: "low", Runtime: ptr(5 * time.Minute), Charge: ptr(40)}, []string{"ups-on-battery/rack-ups"}},
-		{"for some seconds", inventory.UPSReading{Source: "other", OnBattery: ptr(90 * time.Second)}, []string{"ups-on-battery/rack-ups"}},
+		{"on mains", inventory.UPSReading{Source: "normal", Battery: "normal", OnBattery: new(time.Duration(0)), Runtime: new(40 * time.Minute),
+			Charge: new(100), Load: new(30)}, nil},
+		{"on battery", inventory.UPSReading{Source: "battery", Battery: "low", Runtime: new(5 * time.Minute), Charge: new(40)}, []string{"ups-on-battery/rack-ups"}},
+		{"for some seconds", inventory.UPSReading{Source: "other", OnBattery: new(90 * time.Second)}, []string{"ups-on-battery/rack-ups"}},
 		{"a bad battery", inventory.UPSReading{Source: "normal", Alarms: []string{"upsAlarmBatteryBad"}}, []string{"ups-battery/rack-ups"}},
 		{"low on mains", inventory.UPSReading{Source: "normal", Battery: "low"}, []string{"ups-battery/rack-ups"}},
-		{"not for as long as wanted", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: ptr(12 * time.Minute), Charge: ptr(100)},
+		{"not for as long as wanted", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: new(12 * time.Minute), Charge: new(100)},
 			[]string{"ups-battery/rack-ups"}},
-		{"still charging", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: ptr(12 * time.Minute), Charge: ptr(60)}, nil},
-		{"near its load", inventory.UPSReading{Source: "normal", Load: ptr(85)}, []string{"supply-power-near/rack-ups"}},
-		{"over it", inventory.UPSReading{Source: "normal", Load: ptr(110)}, []string{"supply-power-over/rack-ups"}},
+		{"still charging", inventory.UPSReading{Source: "normal", Battery: "normal", Runtime: new(12 * time.Minute), Charge: new(60)}, nil},
+		{"near its load", inventory.UPSReading{Source: "normal", Load: new(85)}, []string{"supply-power-near/rack-ups"}},
+		{"over it", inventory.UPSReading{Source: "normal", Load: new(110)}, []string{"supply-power-over/rack-ups"}},
 		{"it says nothing", inventory.UPSReading{}, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -18,7 +18,6 @@ var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
 func mac(last byte) inventory.MAC   { return inventory.MAC{0, 0, 0x5e, 0, 0x53, last} }
 func local(last byte) inventory.MAC { return inventory.MAC{2, 0, 0x5e, 0, 0x53, last} }
 func ip(s string) netip.Addr        { return netip.MustParseAddr(s) }
-func ptr[T any](v T) *T             { return &v }
 
 func site(devices ...inventory.Device) *inventory.Plan {
 	return &inventory.Plan{
@@ -77,7 +76,7 @@ func lose(s *inventory.Snapshot, names ...string) {
 // port adds a port that is up, without power.
 func port(s *inventory.Snapshot, ref string) *inventory.PortState {
 	r := inventory.ParsePortRef(ref)
-	s.Ports = append(s.Ports, inventory.PortState{Switch: r.Device, Port: r.Port, AdminUp: ptr(true), Up: ptr(true),
+	s.Ports = append(s.Ports, inventory.PortState{Switch: r.Device, Port: r.Port, AdminUp: new(true), Up: new(true),
 		Counters: inventory.PortCounters{Read: s.Finished}})
 	return &s.Ports[len(s.Ports)-1]
 }
