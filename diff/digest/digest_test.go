@@ -269,7 +269,7 @@ func TestOddDraws(t *testing.T) {
 		in := quiet(t)
 		s := inventory.SupplyRef{Switch: "quay-switch", Supply: "1"}
 		in.Samples.Supplies[s][3].Draw, in.History.Supplies[s][20].Draw = draw, draw
-		in.Snapshot.Supplies[0].Budget = some(max(draw, 1))
+		in.Snapshot.Supplies[0].Budget = new(max(draw, 1))
 		seen(t, build(t, in).HTML)
 	}
 }

@@ -30,8 +30,6 @@ func watts(w float64) *inventory.Power {
 	return &p
 }
 
-func some[T any](v T) *T { return &v }
-
 // quiet is a week in which nothing happened.
 func quiet(t testing.TB) digest.In {
 	t.Helper()
@@ -75,8 +73,8 @@ func quiet(t testing.TB) digest.In {
 		Power: &inventory.PortPower{State: inventory.PSEDelivering, Class: poe.Class2}})
 	snap.Supplies = []inventory.SupplyState{{Switch: "quay-switch", Supply: "1", Budget: watts(130), BudgetBasis: inventory.Measured, Used: watts(24.1)},
 		{Switch: "rack-injector", Supply: "1", Budget: watts(24), BudgetBasis: inventory.Planned, Drawn: watts(7), DrawnBasis: inventory.Planned}}
-	snap.Radios = []inventory.RadioState{{Device: "quay-radio", Link: "basin", Level: some(-61.0), Rate: some(inventory.BitRate(130e6))},
-		{Device: "pontoon-radio", Link: "basin", Level: some(-63.0)}}
+	snap.Radios = []inventory.RadioState{{Device: "quay-radio", Link: "basin", Level: new(-61.0), Rate: new(inventory.BitRate(130e6))},
+		{Device: "pontoon-radio", Link: "basin", Level: new(-63.0)}}
 	snap.Networks = []inventory.NetworkState{{Name: "yard", Private: 3}, {Name: "cameras"}, {Name: "berths", Counted: 11}}
 	snap.Coverage = inventory.CoverageList{{Subject: "quay-switch", Source: inventory.SourceSNMP, Result: inventory.Complete},
 		{Subject: "slip-cam", Source: inventory.SourceSNMP, Result: inventory.Skipped, Why: "the plan has no access"}}
