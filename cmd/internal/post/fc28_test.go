@@ -63,11 +63,13 @@ func TestFC28(t *testing.T) {
 		replies  []string
 		words    string
 	}{
-		"a: the greeting refused": {mail.Plain, []string{"220 mx", "550 5.7.1 berth is no full name", "550 5.7.1 berth is no full name", ""}, "550 5.7.1 berth is no full name"},
+		"a: the greeting refused": {mail.Plain, []string{"220 mx", "550 5.7.1 berth is no full name", "550 5.7.1 berth is no full name", ""},
+			"550 5.7.1 berth is no full name"},
 		"b: no STARTTLS":          {mail.STARTTLS, []string{"220 mx", "250 mx in the open", ""}, "mx in the open"},
 		"c: silent after connect": {mail.Plain, nil, "no reply in time"},
-		"e: the login refused":    {mail.Plain, []string{"220 mx", "250-mx\r\n250 AUTH CRAM-MD5", "334 PDE+", "535 5.7.8 Who are you?", ""}, "535 5.7.8 Who are you?"},
-		"f: drops during data":    {mail.Plain, []string{"220 mx", "250 mx", "250 ok", "250 ok", "354 go ahead", ""}, "354 go ahead"},
+		"e: the login refused": {mail.Plain, []string{"220 mx", "250-mx\r\n250 AUTH CRAM-MD5", "334 PDE+", "535 5.7.8 Who are you?", ""},
+			"535 5.7.8 Who are you?"},
+		"f: drops during data": {mail.Plain, []string{"220 mx", "250 mx", "250 ok", "250 ok", "354 go ahead", ""}, "354 go ahead"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -41,7 +41,8 @@ func TestGather(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(letters) != 2 || letters[0].Target != "owner@example.net" || letters[1].Key != "digest/2026-W48/boss@example.net" || letters[0].Message == letters[1].Message {
+	if len(letters) != 2 || letters[0].Target != "owner@example.net" || letters[1].Key != "digest/2026-W48/boss@example.net" ||
+		letters[0].Message == letters[1].Message {
 		t.Fatalf("letters: %+v", letters)
 	}
 	full, short := parsed(t, letters[0].Body), parsed(t, letters[1].Body)
@@ -205,7 +206,8 @@ func TestTellWebhook(t *testing.T) {
 	if err := json.Unmarshal(w[0].Body, &got); err != nil {
 		t.Fatal(err)
 	}
-	if got.Site != "Tern Quay" || got.Event != "urgent" || len(got.Findings) != 1 || got.Findings[0].Key != "missing-device/slip-cam" || got.Findings[0].Severity != "urgent" {
+	if got.Site != "Tern Quay" || got.Event != "urgent" || len(got.Findings) != 1 || got.Findings[0].Key != "missing-device/slip-cam" ||
+		got.Findings[0].Severity != "urgent" {
 		t.Errorf("%+v", got)
 	}
 	if w[0].Target != post.HookTarget || bytes.Contains(w[0].Body, []byte("t0ken")) {

@@ -53,20 +53,18 @@ func open(t testing.TB) *store.Logbook {
 	return l
 }
 
-func some[T any](v T) *T { return &v }
-
 // look is a run's snapshot in which all is there.
 func look(at time.Time) *inventory.Snapshot {
 	s := &inventory.Snapshot{Started: at.Add(-20 * time.Second), Finished: at,
 		Coverage: inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}},
-		Supplies: []inventory.SupplyState{{Switch: "quay-switch", Supply: "1", Budget: some(inventory.Power(130000)), Used: some(inventory.Power(24000))}}}
+		Supplies: []inventory.SupplyState{{Switch: "quay-switch", Supply: "1", Budget: new(inventory.Power(130000)), Used: new(inventory.Power(24000))}}}
 	for _, name := range []string{"quay-switch", "slip-cam", "quay-radio", "pontoon-radio"} {
 		s.Devices = append(s.Devices, inventory.SeenDevice{Name: name, Planned: true, Presence: inventory.Present})
 	}
 	grant, octets := inventory.Power(15400), uint64(at.Unix()*1e6/8)
 	s.Ports = []inventory.PortState{
 		{Switch: "quay-switch", Port: "5", Planned: []string{"slip-cam"}, Power: &inventory.PortPower{State: inventory.PSEDelivering,
-			Draw: some(inventory.Power(5100)), DrawBasis: inventory.Measured, Grant: &grant}},
+			Draw: new(inventory.Power(5100)), DrawBasis: inventory.Measured, Grant: &grant}},
 		{Switch: "quay-switch", Port: "8", Speed: 1e9, Counters: inventory.PortCounters{In: &octets, Out: &octets}}}
 	return s
 }

@@ -327,7 +327,8 @@ func TestConfig(t *testing.T) {
 	if text := fmt.Sprintf("%v %+v %#v", cfg, cfg, cfg); strings.Contains(text, "tide") {
 		t.Error("the password prints")
 	}
-	if _, err := post.Config(plan, func(inventory.SecretRef) (string, error) { return "", errors.New("others may read it") }); err == nil || !strings.Contains(err.Error(), "others may read it") {
+	if _, err := post.Config(plan, func(inventory.SecretRef) (string, error) { return "", errors.New("others may read it") }); err == nil ||
+		!strings.Contains(err.Error(), "others may read it") {
 		t.Error(err)
 	}
 	plan.Service.Mail = inventory.Mail{}
