@@ -90,7 +90,8 @@ func TestAfterChange(t *testing.T) {
 				FactoryLogin: &inventory.FactoryLogin{Over: "http", Port: port, User: "admin", Password: "admin"}})
 			plan.FactoryLogins = inventory.LoginsAfterChange
 			// Its usual community was asked for yesterday, so that the account's turn comes first.
-			c.past = append(c.past, login.Try{Device: "slip-cam", Entry: "usual-read-community", At: ago(25 * time.Hour), Firmware: "2.1", Outcome: login.CannotTell, Sent: 1})
+			c.past = append(c.past, login.Try{Device: "slip-cam", Entry: "usual-read-community", At: ago(25 * time.Hour), Firmware: "2.1",
+				Outcome: login.CannotTell, Sent: 1})
 			ledger := tries(slices.Clone(c.past))
 			ev := discover.Survey(t.Context(), plan, discover.Options{Secrets: secrets, Ledger: &ledger})
 			why := ""

@@ -7,6 +7,7 @@ import (
 	"net/netip"
 	"slices"
 	"sync"
+	"time"
 
 	"boundwalk/discover/mib"
 	"boundwalk/discover/snmp"
@@ -17,6 +18,12 @@ import (
 
 // agentsAtOnce bounds how many agents are read side by side.
 const agentsAtOnce = 16
+
+// agentMost bounds the reading of one agent, so that one that answers each request at the last
+// moment does not keep the run to its deadline.
+const agentMost = 3 * time.Minute
+
+var errAgentMost = fmt.Errorf("reading it took longer than %v", agentMost)
 
 // agents reads the planned SNMP agents, one slot for each.
 type agents struct {
@@ -142,6 +149,9 @@ func (a *agents) collect(ctx context.Context, _ *inventory.Evidence) {
 }
 
 func (a *agents) ask(ctx context.Context, j *agentJob, alive bool) {
+	outer := ctx
+	ctx, cancel := context.WithTimeout(ctx, agentMost)
+	defer cancel()
 	c, err := snmp.Dial(ctx, j.target, j.cred, snmp.Options{Repetitions: a.opts.Repetitions[j.device.Name], Alive: alive})
 	if err != nil {
 		j.err = err
@@ -151,6 +161,9 @@ func (a *agents) ask(ctx context.Context, j *agentJob, alive bool) {
 			Device: j.device.Name, Objects: j.device.Objects, Contexts: j.access.Contexts, VLANs: vlans(a.plan),
 		})
 		j.ok = true
+		if errors.Is(j.got.Err, context.DeadlineExceeded) && outer.Err() == nil {
+			j.got.Err = errAgentMost
+		}
 	}
 	a.mu.Lock()
 	a.read++
@@ -188,6 +201,8 @@ func (a *agents) relearn(ctx context.Context, seen []inventory.Sighting, swept b
 			case errors.Is(j.err, snmp.ErrNoResponse) && alive[j.target.Addr()]:
 				a.ask(ctx, j, true)
 			case j.ok && swept:
+				ctx, cancel := context.WithTimeout(ctx, agentMost)
+				defer cancel()
 				mib.Relearn(ctx, j.client, &j.got)
 			}
 			return nil

@@ -77,8 +77,10 @@ func (l links) browse(a inventory.Attached) Source {
 			if l.leftAlone(s.From) {
 				continue
 			}
-			ev.Services = append(ev.Services, inventory.Announced{Addr: s.From, Source: inventory.SourceMDNS, Type: inventory.Clean(s.Type), Name: inventory.Clean(s.Instance), Port: s.Port})
-			ev.Sightings = append(ev.Sightings, inventory.Sighting{Addr: s.From, Name: inventory.Clean(s.Host), Source: inventory.SourceMDNS, By: a.Interface, Seen: s.Seen, Live: true})
+			ev.Services = append(ev.Services, inventory.Announced{Addr: s.From, Source: inventory.SourceMDNS, Type: inventory.Clean(s.Type),
+				Name: inventory.Clean(s.Instance), Port: s.Port})
+			ev.Sightings = append(ev.Sightings, inventory.Sighting{Addr: s.From, Name: inventory.Clean(s.Host), Source: inventory.SourceMDNS,
+				By: a.Interface, Seen: s.Seen, Live: true})
 		}
 		ev.Coverage = append(ev.Coverage, ended(a.Network, inventory.SourceMDNS, r.End, r.Why))
 		l.note(ev, a, "mDNS records", r.Overflow)

@@ -42,7 +42,8 @@ func attached(plan *inventory.Plan) []inventory.Attached {
 				continue
 			}
 			if n, ok := plan.NetworkOf(p.Addr()); ok {
-				out = append(out, inventory.Attached{Network: n.Name, Interface: i.Name, MAC: inventory.MAC(i.HardwareAddr), Addr: p.Addr(), Up: i.Flags&net.FlagUp != 0})
+				out = append(out, inventory.Attached{Network: n.Name, Interface: i.Name, MAC: inventory.MAC(i.HardwareAddr), Addr: p.Addr(),
+					Up: i.Flags&net.FlagUp != 0})
 			}
 		}
 	}
@@ -59,7 +60,8 @@ func sweeps(ctx context.Context, plan *inventory.Plan, at []inventory.Attached, 
 		i := slices.IndexFunc(at, func(a inventory.Attached) bool { return a.Network == n.Name })
 		switch {
 		case n.Unknown == inventory.UnknownCount:
-			ev.Coverage = append(ev.Coverage, inventory.Coverage{Subject: n.Name, Source: inventory.SourceARP, Result: inventory.Skipped, Why: "the plan only counts what is there"})
+			ev.Coverage = append(ev.Coverage, inventory.Coverage{Subject: n.Name, Source: inventory.SourceARP, Result: inventory.Skipped,
+				Why: "the plan only counts what is there"})
 		case i >= 0:
 			turns[at[i].Interface] = append(turns[at[i].Interface], n)
 		}
@@ -166,7 +168,8 @@ func remoteNetworks(plan *inventory.Plan, ev *inventory.Evidence) []inventory.Co
 		if _, swept := ev.Coverage.Result(n.Name, "", inventory.SourceARP); swept {
 			continue
 		}
-		c := inventory.Coverage{Subject: n.Name, Source: inventory.SourceNeighbors, Result: inventory.Skipped, Why: "this machine is not attached to it, and no router of the plan has a neighbour table to read"}
+		c := inventory.Coverage{Subject: n.Name, Source: inventory.SourceNeighbors, Result: inventory.Skipped,
+			Why: "this machine is not attached to it, and no router of the plan has a neighbour table to read"}
 		for i := range ev.Agents {
 			a := &ev.Agents[i]
 			r, asked := a.Tables[inventory.TableNeighbors]

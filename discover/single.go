@@ -64,7 +64,8 @@ func (s singles) leases(_ context.Context, ev *inventory.Evidence) {
 			if !l.Expires.IsZero() && l.Expires.Before(time.Now()) {
 				continue // its address may be another's by now
 			}
-			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: l.MAC, Addr: l.Addr, Name: inventory.Clean(l.Name), Source: inventory.SourceLease, By: r.Server, Seen: r.Written})
+			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: l.MAC, Addr: l.Addr, Name: inventory.Clean(l.Name),
+				Source: inventory.SourceLease, By: r.Server, Seen: r.Written})
 		}
 		ev.Coverage = append(ev.Coverage, ended(f.Path, inventory.SourceLease, r.End, r.Why))
 		if r.Overflow > 0 {
@@ -235,7 +236,8 @@ func (s singles) names(ctx context.Context, ev *inventory.Evidence) {
 		r := reach.Names(ctx, addrs, reach.NamesOptions{Server: netip.AddrPortFrom(n.Gateway, 53)})
 		for _, a := range addrs {
 			if names := r.Names[a]; len(names) > 0 {
-				ev.Sightings = append(ev.Sightings, inventory.Sighting{Addr: a, Name: inventory.Clean(names[0]), Source: inventory.SourceDNS, By: n.Gateway.String(), Seen: time.Now()})
+				ev.Sightings = append(ev.Sightings, inventory.Sighting{Addr: a, Name: inventory.Clean(names[0]), Source: inventory.SourceDNS,
+					By: n.Gateway.String(), Seen: time.Now()})
 			}
 		}
 		c := ended(n.Name, inventory.SourceDNS, r.End, r.Why)

@@ -20,9 +20,10 @@ import (
 // A loopback plan: the agents stand in for devices, and nothing is attached.
 func loopback(devices ...inventory.Device) *inventory.Plan {
 	return &inventory.Plan{Site: inventory.Site{Name: "Tern Quay", Location: time.UTC},
-		Networks: []inventory.Network{{Name: "yard", Subnet: netip.MustParsePrefix("203.0.113.0/24"), Gateway: netip.MustParseAddr("203.0.113.1"), Unknown: inventory.UnknownWarning}},
-		Access:   []inventory.Access{{Name: "yard", Version: "v2c", Port: 161, Community: "file:yard.community"}},
-		Devices:  devices}
+		Networks: []inventory.Network{{Name: "yard", Subnet: netip.MustParsePrefix("203.0.113.0/24"), Gateway: netip.MustParseAddr("203.0.113.1"),
+			Unknown: inventory.UnknownWarning}},
+		Access:  []inventory.Access{{Name: "yard", Version: "v2c", Port: 161, Community: "file:yard.community"}},
+		Devices: devices}
 }
 
 func secrets(ref inventory.SecretRef) (string, error) {

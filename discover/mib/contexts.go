@@ -32,6 +32,7 @@ const (
 	maxContextTime = time.Minute
 	maxMute        = 2 // contexts in a row without an answer, as long as none answered
 	maxContextFDB  = 1 << 16
+	maxNames       = 512 // of interfaces, in one context
 )
 
 // errOneTable is why a context is of no use: its table is the default one again.
@@ -203,10 +204,11 @@ func (got *Reading) base() []inventory.FDBEntry {
 // by their names: the same number may be another port there (RFC 2863, 3.1.5).
 func (got *Reading) renumber(ctx context.Context, in *snmp.Client, read contextRead) error {
 	var ask []snmp.OID
+	used := map[inventory.IfIndex]bool{}
 	for _, e := range read.fdb {
-		o := ifName.Append(uint32(read.ports[e.Port]))
-		if read.ports[e.Port] > 0 && !slices.ContainsFunc(ask, func(had snmp.OID) bool { return had.Compare(o) == 0 }) {
-			ask = append(ask, o)
+		if i := read.ports[e.Port]; i > 0 && !used[i] && len(ask) < maxNames {
+			used[i] = true
+			ask = append(ask, ifName.Append(uint32(i)))
 		}
 	}
 	if len(ask) == 0 {

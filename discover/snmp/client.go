@@ -15,7 +15,8 @@ type Options struct {
 	Retries     int           // repeats of a request without answer; 0: 1, negative: none
 	MaxVarbinds int           // values asked for in one request; 0: 60
 	MaxRows     int           // rows of one column; 0: 9000
-	MaxBytes    int           // octets kept of one walk; 0: 8 MiB
+	MaxBytes    int           // octets kept of one walk; 0: 4 MiB
+	MaxTotal    int           // octets kept of all walks together; 0: 16 MiB
 	MaxTime     time.Duration // for one walk; 0: 1 min
 	Sockets     int           // at once, for WalkAll: 1 or 2; 0: 2
 	Repetitions int           // working size of an earlier run, from Stats; 0: not known
@@ -51,6 +52,7 @@ type device struct {
 	reps  int   // most repetitions that work; 0: no limit known
 	width int   // most columns that work in one request; 0: no limit known
 	gone  error // it fell silent: nothing more is asked
+	kept  int   // octets of all walks
 }
 
 func (d *device) count(f func(*Stats)) {
@@ -60,6 +62,19 @@ func (d *device) count(f func(*Stats)) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	f(&d.stats)
+}
+
+// keep counts octets that a walk keeps, and reports whether that is too much.
+func (d *device) keep(n int) error {
+	if d.of != nil {
+		return d.of.keep(n)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.kept += n; d.kept > orDefault(d.opts.MaxTotal, 16<<20) {
+		return errTotal
+	}
+	return nil
 }
 
 func (d *device) giveUp(err error) {

@@ -87,3 +87,27 @@ func TestWithinOneContext(t *testing.T) {
 		t.Error("a closed client goes on")
 	}
 }
+
+// What is kept of one device has one bound, whatever context it came from: once it is reached
+// nothing more is asked.
+func TestMaxTotal(t *testing.T) {
+	dev := scoped(t)
+	c := dial(t, dev, snmp.Credentials{Version: "2c", Community: "public"}, snmp.Options{MaxTotal: 300})
+	if got := c.Walk(t.Context(), ifIndex); got.Result != snmp.Partial || len(got.Rows) != 4 { // of about 100 octets each
+		t.Fatalf("%v, %d rows, %v", got.Result, len(got.Rows), got.Err)
+	}
+	in, err := c.Within(t.Context(), "vlan-10", "10")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close() //nolint:errcheck // nothing was written
+	before := dev.Counts().Received
+	for _, x := range []*snmp.Client{c, in} {
+		if got := x.Walk(t.Context(), ifDescr); len(got.Rows) > 0 || got.Err == nil || !strings.Contains(got.Err.Error(), "size limit") {
+			t.Errorf("%v, %d rows, %v", got.Result, len(got.Rows), got.Err)
+		}
+	}
+	if n := dev.Counts().Received - before; n != 0 {
+		t.Errorf("%d more requests", n)
+	}
+}

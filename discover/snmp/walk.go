@@ -1,6 +1,7 @@
 package snmp
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -16,6 +17,7 @@ var (
 	errLoop  = errors.New("rows do not increase, loop suspected")
 	errRows  = errors.New("row limit reached, loop suspected")
 	errBytes = errors.New("size limit reached, loop suspected")
+	errTotal = errors.New("size limit of all tables reached")
 	errTime  = errors.New("time limit reached")
 	errEmpty = errors.New("the agent answers without values")
 	errMixed = errors.New("rows of another column")
@@ -103,7 +105,7 @@ func (w *walk) run(ctx context.Context) error {
 		if len(live) == 0 {
 			return nil
 		}
-		if err := w.s.device.lost(); err != nil {
+		if err := cmp.Or(w.s.device.lost(), w.s.device.keep(0)); err != nil {
 			return err
 		}
 		if err := w.round(ctx, live); err != nil {
@@ -238,6 +240,7 @@ func (w *walk) take(live []*column, vars []gosnmp.SnmpPDU) error {
 	if w.failed != nil {
 		w.settle(live)
 	}
+	had := w.bytes
 	dropped := max(0, len(vars)-w.used*len(live)) // more than asked for
 	for i, v := range vars[:len(vars)-dropped] {
 		if col := live[i%len(live)]; !col.done && !w.value(col, v) {
@@ -245,10 +248,10 @@ func (w *walk) take(live []*column, vars []gosnmp.SnmpPDU) error {
 		}
 	}
 	w.s.device.count(func(st *Stats) { st.Dropped += dropped })
-	if w.bytes > orDefault(w.s.device.opts.MaxBytes, 8<<20) {
+	if w.bytes > orDefault(w.s.device.opts.MaxBytes, 4<<20) {
 		return errBytes
 	}
-	return nil
+	return w.s.device.keep(w.bytes - had)
 }
 
 // value adds one value to its column, or ends the column. It reports false for
