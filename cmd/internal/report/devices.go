@@ -274,7 +274,8 @@ func DevicesJSON(w io.Writer, s *inventory.Snapshot, past map[string]store.Devic
 }
 
 func deviceOf(d *inventory.SeenDevice, past store.DeviceRow) deviceJSON {
-	j := deviceJSON{Name: d.Name, Role: text(d.Role), Planned: d.Planned, MACs: []string{}, Addresses: []string{}, Vendor: text(d.Maker), VendorBy: text(d.MakerBy), Model: text(d.Product),
+	j := deviceJSON{Name: d.Name, Role: text(d.Role), Planned: d.Planned, MACs: []string{}, Addresses: []string{}, Vendor: text(d.Maker),
+		VendorBy: text(d.MakerBy), Model: text(d.Product),
 		Firmware: text(d.Firmware), Serial: text(d.Serial), Hostname: text(d.Hostname), Network: text(d.Network), Presence: string(d.Presence),
 		Where: text(d.Place.Ref().String()), WhereBasis: text(d.Place.Basis), FirstSeen: at(past.First), LastSeen: at(past.Last),
 		SeenBy: append([]string{}, d.Witnesses...), RoleWhy: append([]string{}, d.RoleWhy...), Notes: append([]string{}, d.Notes...)}

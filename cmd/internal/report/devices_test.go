@@ -29,31 +29,36 @@ func quay() (*inventory.Snapshot, map[string]store.DeviceRow) {
 	}
 	phone := func(last byte) inventory.SeenDevice {
 		m := inventory.MAC{2, 0, 0x5e, 0, 0x53, last}
-		return inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Presence: inventory.Present, Private: true, BehindAP: true, Place: at("4", inventory.ByFDB, 3), Network: "yard"}
+		return inventory.SeenDevice{Name: m.String(), MACs: []inventory.MAC{m}, Presence: inventory.Present, Private: true, BehindAP: true,
+			Place: at("4", inventory.ByFDB, 3), Network: "yard"}
 	}
 	s := &inventory.Snapshot{Finished: morning, Devices: []inventory.SeenDevice{
-		{Name: "quay-switch", Planned: true, Role: inventory.Switch, Maker: "Fairlead", MakerBy: "entity", Product: "Quoin 10P", Serial: "TQ-0002", Firmware: "4.2.1", Hostname: "quay-switch",
+		{Name: "quay-switch", Planned: true, Role: inventory.Switch, Maker: "Fairlead", MakerBy: "entity", Product: "Quoin 10P", Serial: "TQ-0002",
+			Firmware: "4.2.1", Hostname: "quay-switch",
 			MACs: mac(2), Addrs: addr("203.0.113.2", "fe80::200:5eff:fe00:5302"), Presence: inventory.Present, Witnesses: []string{"arp", "ndp", "snmp"}},
-		{Name: "slip-cam", Planned: true, Role: inventory.Camera, MACs: mac(0x31), Maker: "Tern Works", MakerBy: "registry", Presence: inventory.Absent, Place: at("5", inventory.Remembered, 0)},
+		{Name: "slip-cam", Planned: true, Role: inventory.Camera, MACs: mac(0x31), Maker: "Tern Works", MakerBy: "registry",
+			Presence: inventory.Absent, Place: at("5", inventory.Remembered, 0)},
 		{Name: "loft-switch", Planned: true, Role: inventory.PlainSwitch, Presence: inventory.Unseeable},
 		{Name: "loft-cam", Planned: true, Role: inventory.Camera, Presence: inventory.Absent},
 		{Name: "davit-cam", Planned: true, Role: inventory.Camera, Presence: inventory.Absent, Claimed: mac(0x3a)},
 		{Name: mac(0x3a)[0].String(), MACs: mac(0x3a), Presence: inventory.Present, Place: at("7", inventory.ByFDB, 0), Witnesses: []string{"fdb"}},
-		{Name: mac(0x66)[0].String(), MACs: mac(0x66), Role: inventory.Camera, RoleWhy: []string{"announces dn:NetworkVideoTransmitter"}, Foreign: addr("198.51.100.108"),
+		{Name: mac(0x66)[0].String(), MACs: mac(0x66), Role: inventory.Camera, RoleWhy: []string{"announces dn:NetworkVideoTransmitter"},
+			Foreign:  addr("198.51.100.108"),
 			Presence: inventory.Present, Place: at("8", inventory.ByFDB, 5), Witnesses: []string{"arp-listen", "fdb"}},
 		phone(0x71), phone(0x72), phone(0x73),
 	}, Ports: []inventory.PortState{{Switch: "quay-switch", Port: "6", Neighbors: []string{"loft-cam", "davit-cam"}},
-		{Switch: "quay-switch", Port: "8", Neighbors: []string{"office-printer", "00:00:5e:00:53:66"}}}, Networks: []inventory.NetworkState{{Name: "berths", Counted: 4}}, Edges: []inventory.Edge{
-		{Child: "slip-cam", Parent: "quay-switch", Port: "5", Basis: inventory.Remembered},
-		{Child: "loft-switch", Parent: "quay-switch", Port: "6", Basis: inventory.Planned},
-		{Child: "loft-cam", Parent: "loft-switch", Port: "2", Basis: inventory.Planned},
-		{Child: "davit-cam", Parent: "loft-switch", Port: "3", Basis: inventory.Planned},
-		{Child: "00:00:5e:00:53:3a", Parent: "quay-switch", Port: "7", Basis: inventory.ByFDB},
-		{Child: "00:00:5e:00:53:66", Parent: "quay-switch", Port: "8", Basis: inventory.ByFDB, Among: 5},
-		{Child: "02:00:5e:00:53:71", Parent: "quay-switch", Port: "4", Basis: inventory.ByFDB, Among: 3},
-		{Child: "02:00:5e:00:53:72", Parent: "quay-switch", Port: "4", Basis: inventory.ByFDB, Among: 3},
-		{Child: "02:00:5e:00:53:73", Parent: "quay-switch", Port: "4", Basis: inventory.ByFDB, Among: 3},
-	}}
+		{Switch: "quay-switch", Port: "8", Neighbors: []string{"office-printer", "00:00:5e:00:53:66"}}},
+		Networks: []inventory.NetworkState{{Name: "berths", Counted: 4}}, Edges: []inventory.Edge{
+			{Child: "slip-cam", Parent: "quay-switch", Port: "5", Basis: inventory.Remembered},
+			{Child: "loft-switch", Parent: "quay-switch", Port: "6", Basis: inventory.Planned},
+			{Child: "loft-cam", Parent: "loft-switch", Port: "2", Basis: inventory.Planned},
+			{Child: "davit-cam", Parent: "loft-switch", Port: "3", Basis: inventory.Planned},
+			{Child: "00:00:5e:00:53:3a", Parent: "quay-switch", Port: "7", Basis: inventory.ByFDB},
+			{Child: "00:00:5e:00:53:66", Parent: "quay-switch", Port: "8", Basis: inventory.ByFDB, Among: 5},
+			{Child: "02:00:5e:00:53:71", Parent: "quay-switch", Port: "4", Basis: inventory.ByFDB, Among: 3},
+			{Child: "02:00:5e:00:53:72", Parent: "quay-switch", Port: "4", Basis: inventory.ByFDB, Among: 3},
+			{Child: "02:00:5e:00:53:73", Parent: "quay-switch", Port: "4", Basis: inventory.ByFDB, Among: 3},
+		}}
 	return s, map[string]store.DeviceRow{"slip-cam": {Last: morning.Add(-26 * time.Hour)}}
 }
 
@@ -136,8 +141,9 @@ func TestPorts(t *testing.T) {
 	yes, no := true, false
 	s := &inventory.Snapshot{Finished: morning, Ports: []inventory.PortState{
 		{Switch: "quay-switch", Port: "4", Up: &yes, Speed: 1_000_000_000, Uplink: true, MACCount: 3},
-		{Switch: "quay-switch", Port: "5", Up: &yes, Speed: 100_000_000, Seen: []string{"slip-cam"}, Power: &inventory.PortPower{State: inventory.PSEDelivering, Class: poe.Class3,
-			Draw: watts(14_200), DrawBasis: inventory.Measured, Limit: watts(15_400), LimitBasis: inventory.ByClass}},
+		{Switch: "quay-switch", Port: "5", Up: &yes, Speed: 100_000_000, Seen: []string{"slip-cam"},
+			Power: &inventory.PortPower{State: inventory.PSEDelivering, Class: poe.Class3,
+				Draw: watts(14_200), DrawBasis: inventory.Measured, Limit: watts(15_400), LimitBasis: inventory.ByClass}},
 		{Switch: "quay-switch", Port: "7", Up: &no, Power: &inventory.PortPower{State: inventory.PSESearching}},
 		{Switch: "quay-switch", Port: "8", Up: &yes, Speed: 100_000_000, Seen: []string{"basin-cam", "pontoon-radio", "quay-radio"}, Planned: []string{"quay-radio"},
 			Power: &inventory.PortPower{State: inventory.PSEDelivering, Limit: watts(30_000)}},

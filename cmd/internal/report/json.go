@@ -96,7 +96,8 @@ func RunJSON(w io.Writer, r *pass.Result) error {
 	s := r.Snapshot
 	n := s.Headcount()
 	j := runJSON{Site: r.Plan.Site.Name, Run: runHead{ID: r.ID, Started: at(s.Started), Finished: at(s.Finished), Complete: !s.Aborted, Settling: r.Settling},
-		Counts: counts{Devices: len(s.Devices), Unknown: n.Unknown, Private: n.Private, Ports: len(s.Ports), Findings: len(r.Findings)}, Findings: findingsJSON(r.Findings, r.Hushed), Coverage: []coverageJSON{}}
+		Counts:   counts{Devices: len(s.Devices), Unknown: n.Unknown, Private: n.Private, Ports: len(s.Ports), Findings: len(r.Findings)},
+		Findings: findingsJSON(r.Findings, r.Hushed), Coverage: []coverageJSON{}}
 	for _, c := range s.Coverage {
 		j.Coverage = append(j.Coverage, coverageJSON{What: c.What(), Source: c.Source, Result: string(c.Result), Why: text(c.Why)})
 	}

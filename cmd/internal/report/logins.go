@@ -112,7 +112,8 @@ func Logins(w io.Writer, tries []store.LoginTry, last []inventory.LoginResult, l
 }
 
 // outcomesFirst is the order of accounts: what wants a hand comes first.
-var outcomesFirst = []string{inventory.LoginAccepted, inventory.LoginCommunity, inventory.LoginUnset, inventory.LoginLocked, inventory.LoginCannotTell, inventory.LoginRefused}
+var outcomesFirst = []string{inventory.LoginAccepted, inventory.LoginCommunity, inventory.LoginUnset, inventory.LoginLocked,
+	inventory.LoginCannotTell, inventory.LoginRefused}
 
 // accountLines tell of the accounts, in one line those of which the same is known.
 func accountLines(states []LoginState, loc *time.Location) []string {

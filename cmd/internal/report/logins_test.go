@@ -14,7 +14,8 @@ import (
 func TestLoginsTogether(t *testing.T) {
 	noon := time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
 	var tries []store.LoginTry
-	for _, d := range []struct{ name, outcome string }{{"a-cam", inventory.LoginCannotTell}, {"b-cam", inventory.LoginRefused}, {"c-cam", inventory.LoginCannotTell}, {"d-cam", inventory.LoginAccepted}} {
+	for _, d := range []struct{ name, outcome string }{{"a-cam", inventory.LoginCannotTell}, {"b-cam", inventory.LoginRefused},
+		{"c-cam", inventory.LoginCannotTell}, {"d-cam", inventory.LoginAccepted}} {
 		tries = append(tries, store.LoginTry{Device: d.name, Entry: "usual", Over: "snmp", Outcome: d.outcome, At: noon, Sent: 1})
 	}
 	var b strings.Builder

@@ -222,7 +222,8 @@ func PortsJSON(w io.Writer, s *inventory.Snapshot, h *inventory.History, only st
 		if only != "" && x.Switch != only {
 			continue
 		}
-		j := portJSON{Switch: x.Switch, Port: x.Port, Interface: text(x.Interface), Devices: append([]string{}, x.Seen...), Planned: append([]string{}, x.Planned...)}
+		j := portJSON{Switch: x.Switch, Port: x.Port, Interface: text(x.Interface), Devices: append([]string{}, x.Seen...),
+			Planned: append([]string{}, x.Planned...)}
 		switch l := link(x); {
 		case x.Up != nil && *x.Up:
 			l = "up"

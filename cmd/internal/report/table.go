@@ -20,7 +20,8 @@ type table struct {
 
 func newTable(head ...string) *table {
 	t := &table{head: head, right: map[string]bool{}}
-	for _, h := range []string{"gives", "reserved", "budget", "share", "draws", "limit", "peak", "speed", "MACs", "uptime", "findings", "devices", "unknown", "run"} {
+	for _, h := range []string{"gives", "reserved", "budget", "share", "draws", "limit", "peak", "speed", "MACs", "uptime", "findings",
+		"devices", "unknown", "run"} {
 		t.right[h] = true
 	}
 	return t

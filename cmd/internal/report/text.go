@@ -68,7 +68,8 @@ func RunText(w io.Writer, r *pass.Result, style Style) error {
 	p.summary(r)
 	shown := withoutHushed(r.Findings, r.Hushed)
 	if blind := NotLooked(r.Plan, s); len(blind) > 0 && len(r.Findings) == 0 {
-		p.wrap("", "Nothing is known against the plan, but "+plural(len(blind), "planned device", "planned devices")+" could not be looked for: "+someNames(blind)+".")
+		p.wrap("", "Nothing is known against the plan, but "+plural(len(blind), "planned device", "planned devices")+
+			" could not be looked for: "+someNames(blind)+".")
 		p.line("")
 	} else {
 		p.Findings(shown, r.Hushed, r.Plan.Site.Location)
@@ -213,7 +214,7 @@ func (p *page) hang(head, text string) {
 	deep := strings.Repeat(" ", runewidth.StringWidth(head))
 	room := p.style.width() - len(deep)
 	line, lead := "", head
-	for _, word := range strings.Fields(text) {
+	for word := range strings.FieldsSeq(text) {
 		if line != "" && runewidth.StringWidth(line)+1+runewidth.StringWidth(word) > room {
 			p.line("%s%s", p.lead(lead, head), line)
 			line, lead = "", deep

@@ -144,7 +144,8 @@ func withoutPrivate(s *inventory.Snapshot, children map[string][]inventory.Edge)
 			case !private[e.Child]:
 				out[parent] = append(out[parent], e)
 			case n[e.Port] > 0:
-				out[parent] = append(out[parent], inventory.Edge{Child: plural(n[e.Port], "private device", "private devices") + " on Wi-Fi", Parent: parent, Port: e.Port})
+				out[parent] = append(out[parent], inventory.Edge{Child: plural(n[e.Port], "private device", "private devices") + " on Wi-Fi",
+					Parent: parent, Port: e.Port})
 				n[e.Port] = 0
 			}
 		}
