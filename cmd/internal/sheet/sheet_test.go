@@ -60,7 +60,7 @@ func TestGolden(t *testing.T) {
 // C08 24 m, P01 6 m, P02 9 m and P03 15 m make 204 m, with a tenth more 225 m.
 func TestMetresToBuy(t *testing.T) {
 	text := render(t, sheet.New(example(t), nil, day).Only("cables").Text)
-	for _, line := range strings.Split(text, "\n") {
+	for line := range strings.SplitSeq(text, "\n") {
 		if strings.Contains(line, "for outdoors") {
 			if got := strings.Join(strings.Fields(line), " "); got != "23 AWG copper, for outdoors 7 204 m 225 m" {
 				t.Errorf("%q", got)

@@ -80,7 +80,7 @@ func (t Table) names() []string {
 func wrap(b *bufio.Writer, head, text string) {
 	line, indent := head, strings.Repeat(" ", len(head))
 	first := true
-	for _, word := range strings.Fields(text) {
+	for word := range strings.FieldsSeq(text) {
 		if !first && runewidth.StringWidth(line)+1+runewidth.StringWidth(word) > 80 {
 			fmt.Fprintln(b, line)
 			line, first = indent, true
