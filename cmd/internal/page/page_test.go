@@ -101,7 +101,8 @@ func TestPageBeforeTheFirstRun(t *testing.T) {
 		s.Notices = []string{"the plan does not load"}
 		return s, err
 	}, slog.New(slog.DiscardHandler))
-	if body := get(t, h, http.MethodGet, "/").Body.String(); !strings.Contains(body, "No run yet.") || !strings.Contains(body, "the plan does not load") || strings.Contains(body, "All as planned") {
+	if body := get(t, h, http.MethodGet, "/").Body.String(); !strings.Contains(body, "No run yet.") ||
+		!strings.Contains(body, "the plan does not load") || strings.Contains(body, "All as planned") {
 		t.Errorf("the page says %s", body)
 	}
 	book.Close()
