@@ -8,6 +8,7 @@ import (
 	"boundwalk/discover/simnet"
 	"boundwalk/discover/simnet/simnettest"
 	"boundwalk/discover/snmp"
+	"boundwalk/inventory"
 )
 
 // BenchmarkCollect reads recorded devices over a link that takes 20 ms each way.
@@ -20,7 +21,7 @@ func BenchmarkCollect(b *testing.B) {
 			requests := 0
 			for b.Loop() {
 				before := c.Stats().Requests
-				got := mib.Collect(b.Context(), c, mib.Request{Device: "quay-switch"})
+				got := mib.Collect(b.Context(), c, mib.Request{Device: "quay-switch", Contexts: inventory.ContextsOne})
 				if got.Err != nil {
 					b.Fatal(got.Err)
 				}
@@ -46,7 +47,7 @@ func dialSlow(b *testing.B, recording string) *snmp.Client {
 		b.Fatal(err)
 	}
 	target := simnettest.StartRelay(b, &simnet.Relay{Target: simnettest.Start(b, a), Delay: 20 * time.Millisecond})
-	c, err := snmp.Dial(b.Context(), target, snmp.Credentials{Version: "2c", Community: "public"}, snmp.Options{})
+	c, err := snmp.Dial(b.Context(), target, snmp.Credentials{Version: "2c", Community: "public"}, snmp.Options{MaxTotal: 1 << 40})
 	if err != nil {
 		b.Fatal(err)
 	}
