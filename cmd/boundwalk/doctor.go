@@ -52,11 +52,10 @@ func (a *app) doctor(ctx context.Context, to string) error {
 	lines = append(lines, doctor.Networks(plan, at, raw)...)
 	book, last := a.doctorLogbook(ctx, a.findLogbook(path), plan.Site.Location)
 	lines = append(lines, doctor.Clock(time.Now().In(plan.Site.Location), last), book)
-	// The agents alone: without networks nothing is swept, and no further source sends anything.
 	only := *plan
-	only.Networks, only.Sources, only.FactoryLogins = nil, inventory.Sources{}, inventory.LoginsOff
+	only.FactoryLogins = inventory.LoginsOff
 	bar := a.progress()
-	ev := discover.Survey(ctx, &only, discover.Options{Asked: true, Secrets: secrets(path), Progress: bar.part})
+	ev := discover.Survey(ctx, &only, discover.Options{AgentsOnly: true, Secrets: secrets(path), Progress: bar.part})
 	bar.end()
 	if ev.Aborted {
 		return pass.ErrAborted
@@ -132,7 +131,8 @@ func (a *app) doctorMail(ctx context.Context, plan *inventory.Plan, path, to str
 	m := plan.Service.Mail
 	l := doctor.Line{Part: "mail", Subject: cmp.Or(m.Server, "no server"), State: doctor.Pass}
 	if m.Server == "" {
-		l.State, l.Found, l.Do = doctor.Warn, "the plan names no mail server, so that no digest leaves", "write service: {mail: …} into the plan, or read the digest here"
+		l.State, l.Found, l.Do = doctor.Warn, "the plan names no mail server, so that no digest leaves",
+			"write service: {mail: …} into the plan, or read the digest here"
 		if to != "" {
 			l.State = doctor.Fail
 		}
@@ -153,8 +153,10 @@ func (a *app) doctorMail(ctx context.Context, plan *inventory.Plan, path, to str
 		return l
 	}
 	now := time.Now()
-	r, err := mail.Send(ctx, cfg, mail.Message{From: m.From, To: []string{to}, Subject: plan.Site.Name + ": test mail of boundwalk", Date: now.In(plan.Site.Location),
-		Text: "This is a test of the way by which boundwalk sends its digest.\n", MessageID: mail.MessageID(plan.Site.Name, "test", now.UTC().Format(time.RFC3339Nano), m.From)})
+	r, err := mail.Send(ctx, cfg, mail.Message{From: m.From, To: []string{to}, Subject: plan.Site.Name + ": test mail of boundwalk",
+		Date:      now.In(plan.Site.Location),
+		Text:      "This is a test of the way by which boundwalk sends its digest.\n",
+		MessageID: mail.MessageID(plan.Site.Name, "test", now.UTC().Format(time.RFC3339Nano), m.From)})
 	if err != nil {
 		l.State, l.Found, l.Do = doctor.Fail, err.Error(), "the server's own words say what it did not like"
 		if op, ok := errors.AsType[*net.OpError](err); ok && op.Op == "dial" {
