@@ -158,7 +158,7 @@ func (a *agents) ask(ctx context.Context, j *agentJob, alive bool) {
 	} else {
 		j.client, j.err = c, nil
 		j.got = mib.Collect(ctx, c, mib.Request{
-			Device: j.device.Name, Objects: j.device.Objects, Contexts: j.access.Contexts, VLANs: vlans(a.plan),
+			Device: j.device.Name, Objects: j.device.Objects, Contexts: j.contexts(), VLANs: vlans(a.plan),
 		})
 		j.ok = true
 		if errors.Is(j.got.Err, context.DeadlineExceeded) && outer.Err() == nil {
@@ -169,6 +169,15 @@ func (a *agents) ask(ctx context.Context, j *agentJob, alive bool) {
 	a.read++
 	a.opts.Progress("reading agents", min(a.read, len(a.jobs)), len(a.jobs))
 	a.mu.Unlock()
+}
+
+// contexts is what the access says of further contexts. Many devices may share it, and
+// only a switch is asked for VLANs that it does not list.
+func (j *agentJob) contexts() string {
+	if j.access.Contexts == inventory.ContextsPerVLAN && j.device.Role != inventory.Switch {
+		return inventory.ContextsListed
+	}
+	return j.access.Contexts
 }
 
 // vlans are those of the plan's networks, in order.

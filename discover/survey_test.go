@@ -163,3 +163,39 @@ func TestAgentsNotAsked(t *testing.T) {
 		t.Errorf("without its secret: %s", r)
 	}
 }
+
+// A switch that keeps a table for each VLAN is asked for those of the plan where its access
+// says so; a UPS that shares the access is not, and both are looked at whole.
+func TestContextsOfThePlan(t *testing.T) {
+	cam := inventory.MAC{0, 0, 0x5e, 0, 0x53, 0x31}
+	bridge := func(fdb ...inventory.FDBEntry) inventory.Agent {
+		a := small("core")
+		a.Bridge, a.FDB = map[inventory.BridgePort]inventory.IfIndex{1: 1, 2: 2}, fdb
+		return a
+	}
+	serve := func(a inventory.Agent, contexts ...simnet.Context) (*simnet.Agent, netip.AddrPort) {
+		ag, err := simnet.NewAgent(simnet.AgentOptions{Communities: []string{"quay"}, Rows: mibrows.Agent(a), Contexts: contexts})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return ag, simnettest.Start(t, ag)
+	}
+	_, core := serve(bridge(), simnet.Context{Index: "20", Rows: mibrows.Agent(bridge(inventory.FDBEntry{MAC: cam, Port: 2}))})
+	ups, upsAt := serve(bridge(inventory.FDBEntry{MAC: cam, Port: 1}))
+	plan := loopback(inventory.Device{Name: "core", Role: inventory.Switch, Access: "yard", Agent: core},
+		inventory.Device{Name: "rack-ups", Role: inventory.UPS, Access: "yard", Agent: upsAt})
+	plan.Networks[0].VLAN, plan.Access[0].Contexts = 20, inventory.ContextsPerVLAN
+	ev := discover.Survey(t.Context(), plan, discover.Options{Secrets: secrets})
+	i := slices.IndexFunc(ev.Agents, func(a inventory.Agent) bool { return a.Device == "core" })
+	if got := ev.Agents[i].FDB; !slices.Equal(got, []inventory.FDBEntry{{MAC: cam, Port: 2, VLAN: 20}}) {
+		t.Errorf("the switch's table: %+v", got)
+	}
+	if n := ups.Counts().Communities; len(n) != 1 {
+		t.Errorf("the UPS was asked under %d communities", len(n))
+	}
+	for _, name := range []string{"core", "rack-ups"} {
+		if r, _ := ev.Coverage.Result(name, inventory.TableFDB, inventory.SourceSNMP); r != inventory.Complete {
+			t.Errorf("%s: its table is %s", name, r)
+		}
+	}
+}

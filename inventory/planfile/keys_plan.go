@@ -112,7 +112,7 @@ var accessKeys = table[inventory.Access]{
 		field("contexts", words("choice", inventory.ContextsListed, inventory.ContextsPerVLAN, inventory.ContextsOne),
 			func(a *inventory.Access) *string { return &a.Contexts },
 			"Which further contexts are read where a switch keeps a forwarding table for each VLAN: listed (those it lists in its ENTITY-MIB; "+
-				"so unless said), per-vlan (also those it does not list, one for each VLAN of the plan; v1 and v2c then ask by the community with @ and the VLAN), one (none)."),
+				"so unless said), per-vlan (of switches also those not listed, one for each VLAN of the plan), one (none). v1 and v2c ask by the community with @ and the VLAN behind it."),
 	},
 	advice: map[string]string{"version": "did you mean snmp?", "password": "it stands under secrets, as a reference such as file:core.auth",
 		"username": "did you mean user?", "secret": "did you mean secrets?"},

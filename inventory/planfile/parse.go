@@ -63,15 +63,3 @@ func ReadFile(path string) (*File, error) {
 
 // Text is the file's bytes, not to be changed.
 func (f *File) Text() []byte { return f.src }
-
-// Position is the line and column, from 1, of a device's key in the text, or of
-// the device where it does not say the key; 0, 0 where the plan has no such device.
-func (f *File) Position(device, key string) (line, col int) {
-	for i := range f.Plan.Devices {
-		if f.Plan.Devices[i].Name == device {
-			n := f.places[i].node(key)
-			return n.Line, n.Column
-		}
-	}
-	return 0, 0
-}

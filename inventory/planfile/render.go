@@ -67,8 +67,7 @@ func tidyAll[T any](list *[]T) {
 // tidyFields clears the slices and maps of a struct that hold nothing.
 func tidyFields(v any) {
 	s := reflect.ValueOf(v).Elem()
-	for i := range s.NumField() {
-		f := s.Field(i)
+	for _, f := range s.Fields() {
 		if (f.Kind() == reflect.Slice || f.Kind() == reflect.Map) && f.CanSet() && f.Len() == 0 {
 			f.SetZero()
 		}

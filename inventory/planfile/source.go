@@ -163,8 +163,6 @@ func lineOf(src []byte, line int) []byte {
 		}
 		src = src[i+1:]
 	}
-	if i := bytes.IndexByte(src, '\n'); i >= 0 {
-		return src[:i]
-	}
+	src, _, _ = bytes.Cut(src, []byte("\n"))
 	return src
 }
