@@ -33,10 +33,6 @@ func TestExample(t *testing.T) {
 	}
 }
 
-func lineFrom(b []byte, line, col int) string {
-	return string([]rune(strings.Split(string(b), "\n")[line-1])[col-1:])
-}
-
 // frame puts lines under devices into a plan that is right without them.
 func frame(devices string) string {
 	return `site: {name: Tern Quay, timezone: Europe/Dublin}
