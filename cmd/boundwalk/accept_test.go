@@ -213,7 +213,8 @@ func TestHush(t *testing.T) {
 	if !strings.Contains(told, "no open finding") {
 		t.Errorf("%s", told)
 	}
-	for _, bad := range [][]string{{"hush", key}, {"hush", key, "2"}, {"hush", key, "500 days"}, {"hush", key, "-1h"}, {"hush", "--all"}, {"hush", "--list", "x"}, {"hush"}} {
+	for _, bad := range [][]string{{"hush", key}, {"hush", key, "2"}, {"hush", key, "500 days"}, {"hush", key, "-1h"}, {"hush", "--all"},
+		{"hush", "--list", "x"}, {"hush"}} {
 		say(exitUsage, bad...)
 	}
 	do(t, []int{exitFailed}, "hush", "--all", "1h", "--plan", s.plan, "--logbook", filepath.Join(s.dir, "none.db"))

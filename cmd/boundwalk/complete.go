@@ -200,8 +200,9 @@ func offer(all, have []string, word string) ([]cobra.Completion, cobra.ShellComp
 func (a *app) completeFlags(root *cobra.Command) {
 	severities := []string{string(diff.Urgent), string(diff.Warning), string(diff.Note), "never"}
 	for flag, f := range map[string]cobra.CompletionFunc{
-		"fail-on": oneOf(severities...), "show ports switch": a.completeSwitches, "hush end": a.completeHushed, "hush why": nothing, "check add": a.completeCandidate,
-		"sheet format": oneOf("text", "markdown", "csv", "html"), "sheet part": oneOf(sheet.Parts...), "accept name": nothing, "doctor mail": nothing,
+		"fail-on": oneOf(severities...), "show ports switch": a.completeSwitches, "hush end": a.completeHushed, "hush why": nothing,
+		"check add": a.completeCandidate, "accept name": nothing, "doctor mail": nothing,
+		"sheet format": oneOf("text", "markdown", "csv", "html"), "sheet part": oneOf(sheet.Parts...),
 		"draft site": nothing, "draft network": nothing, "draft access": nothing, "draft agent": nothing,
 	} {
 		words := strings.Fields(flag)

@@ -167,8 +167,8 @@ func (d *demo) hints(c *cobra.Command) {
 		plan = strconv.Quote(plan)
 	}
 	fmt.Fprintf(d.stderr, "boundwalk: the site goes on until Ctrl-C; in another terminal, try\n")
-	for _, words := range []string{"run", "show ports", "show supplies", "show tree", "show device shed-ap", "check", "sheet", "accept moved-device/gate-cam --dry-run", "commission gate-cam",
-		`hush clock-off/recorder 2w --why "part ordered"`, "digest", "doctor"} {
+	for _, words := range []string{"run", "show ports", "show supplies", "show tree", "show device shed-ap", "check", "sheet",
+		"accept moved-device/gate-cam --dry-run", "commission gate-cam", `hush clock-off/recorder 2w --why "part ordered"`, "digest", "doctor"} {
 		name, _, _ := strings.Cut(words, " ")
 		if found, _, err := c.Root().Find([]string{name}); err == nil && found.Name() == name {
 			fmt.Fprintf(d.stderr, "  boundwalk %s --plan %s\n", words, plan)

@@ -61,11 +61,13 @@ func (a *app) draft(ctx context.Context, f draftFlags) error {
 	}
 	if f.out != "" {
 		if _, err := os.Lstat(f.out); err == nil {
-			return &exitError{exitUsage, &hintError{fmt.Errorf("--out %s: the file exists, and a draft overwrites nothing", f.out), "name a new file, and compare the two"}}
+			return &exitError{exitUsage, &hintError{fmt.Errorf("--out %s: the file exists, and a draft overwrites nothing", f.out),
+				"name a new file, and compare the two"}}
 		}
 	}
 	if len(opts.Networks) == 0 && len(opts.Agents) == 0 {
-		return &hintError{errors.New("this machine is attached to no network that could be looked into"), "name one with --network NAME=SUBNET, and an agent that knows of it with --agent"}
+		return &hintError{errors.New("this machine is attached to no network that could be looked into"),
+			"name one with --network NAME=SUBNET, and an agent that knows of it with --agent"}
 	}
 	maker, err := a.makers()
 	if err != nil {
@@ -220,7 +222,8 @@ func parseNetwork(s string) (inventory.Network, error) {
 			}
 		case "unknown":
 			n.Unknown = inventory.UnknownPolicy(v)
-			if !slices.Contains([]inventory.UnknownPolicy{inventory.UnknownUrgent, inventory.UnknownWarning, inventory.UnknownNote, inventory.UnknownCount}, n.Unknown) {
+			if !slices.Contains([]inventory.UnknownPolicy{inventory.UnknownUrgent, inventory.UnknownWarning, inventory.UnknownNote,
+				inventory.UnknownCount}, n.Unknown) {
 				return n, fmt.Errorf("unknown=%s: it is urgent, warning, note or count", v)
 			}
 		default:

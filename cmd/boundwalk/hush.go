@@ -42,7 +42,8 @@ func (a *app) hushCommand() *cobra.Command {
 				want = 1
 			}
 			if len(args) != want || list && end != "" {
-				return &exitError{exitUsage, &hintError{errors.New("hush wants a key and a span, --all and a span, --list, or --end and a key"), `"boundwalk hush --help" says how it is used`}}
+				return &exitError{exitUsage, &hintError{errors.New("hush wants a key and a span, --all and a span, --list, or --end and a key"),
+					`"boundwalk hush --help" says how it is used`}}
 			}
 			switch {
 			case list:

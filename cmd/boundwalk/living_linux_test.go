@@ -79,8 +79,10 @@ func TestDraftAndCommissionByARP(t *testing.T) {
 		}
 	}}
 	var out bytes.Buffer
-	code := run(t.Context(), []string{"commission", "--plan", plan, "--every", "100ms", "--wait", "1m", "--settle", "1s", "--write"}, strings.NewReader(""), &out, told)
-	if code != exitDone || !strings.Contains(out.String(), "203.0.113.13, in lan0") || !strings.Contains(out.String(), "unknown port: no switch that may be asked has learned it") {
+	code := run(t.Context(), []string{"commission", "--plan", plan, "--every", "100ms", "--wait", "1m", "--settle", "1s", "--write"},
+		strings.NewReader(""), &out, told)
+	if code != exitDone || !strings.Contains(out.String(), "203.0.113.13, in lan0") ||
+		!strings.Contains(out.String(), "unknown port: no switch that may be asked has learned it") {
 		t.Fatalf("exit %d\n%s\n%s", code, told.buf.String(), out.String())
 	}
 	text, err := os.ReadFile(plan)

@@ -86,7 +86,8 @@ func (s *yardSite) draftArgs(t *testing.T) []string {
 	return args
 }
 
-var presenceKinds = []string{"missing-device", "unknown-device", "replaced-device", "moved-device", "address-differs", "wrong-network", "no-address", "address-conflict", "wrong-vlan", "cut-off", "changing-mac-devices"}
+var presenceKinds = []string{"missing-device", "unknown-device", "replaced-device", "moved-device", "address-differs", "wrong-network", "no-address",
+	"address-conflict", "wrong-vlan", "cut-off", "changing-mac-devices"}
 
 // steady is a draft without what is measured anew each time.
 func steady(text []byte) string {

@@ -140,7 +140,8 @@ func TestFC24LoginSwitch(t *testing.T) {
 		cam := &fakeCamera{takes: factoryPassword}
 		dir := loginSite(t, cam, "off", "")
 		var out bytes.Buffer
-		if code := run(t.Context(), []string{"run", "--logins", "--plan", filepath.Join(dir, "plan.yaml")}, nil, &out, &out); code != exitUsage || cam.counted() != 0 {
+		args := []string{"run", "--logins", "--plan", filepath.Join(dir, "plan.yaml")}
+		if code := run(t.Context(), args, nil, &out, &out); code != exitUsage || cam.counted() != 0 {
 			t.Errorf("exit %d, %d tries: %s", code, cam.counted(), &out)
 		}
 	})

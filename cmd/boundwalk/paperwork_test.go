@@ -10,7 +10,8 @@ import (
 func TestDoctor(t *testing.T) {
 	s := startYard(t)
 	out, _ := do(t, []int{exitDone}, "doctor", "--plan", s.plan)
-	for _, want := range []string{"quay-switch: v3 as audit; offers ports, MAC table, LLDP, VLANs, power", "clock right", "weak SNMP", "judged only by what hangs behind them: loft-switch", `"boundwalk run" makes it`} {
+	for _, want := range []string{"quay-switch: v3 as audit; offers ports, MAC table, LLDP, VLANs, power", "clock right", "weak SNMP",
+		"judged only by what hangs behind them: loft-switch", `"boundwalk run" makes it`} {
 		if !strings.Contains(unwrapped(out), want) {
 			t.Errorf("no %q in:\n%s", want, out)
 		}

@@ -104,7 +104,8 @@ func (a *app) makers() (func(inventory.MAC) string, error) {
 	defer f.Close()
 	r, err := oui.Load(f)
 	if err != nil {
-		return nil, &hintError{fmt.Errorf("%s: %w", a.registry, err), "the IEEE's oui.csv is such a file, as are mam.csv and oui36.csv; several may stand one after another in one"}
+		return nil, &hintError{fmt.Errorf("%s: %w", a.registry, err),
+			"the IEEE's oui.csv is such a file, as are mam.csv and oui36.csv; several may stand one after another in one"}
 	}
 	return func(m inventory.MAC) string { return r.Maker(m) }, nil
 }

@@ -37,7 +37,8 @@ func (a *app) runOnce(ctx context.Context, logins bool) error {
 		return err
 	}
 	if logins && (f.Plan.FactoryLogins == "" || f.Plan.FactoryLogins == inventory.LoginsOff) {
-		return &exitError{exitUsage, &hintError{fmt.Errorf("%s: factory_logins is off, so none may be tried", path), `"factory_logins: on-request" in the plan allows it`}}
+		return &exitError{exitUsage, &hintError{fmt.Errorf("%s: factory_logins is off, so none may be tried", path),
+			`"factory_logins: on-request" in the plan allows it`}}
 	}
 	asked, denied := a.askDaemon(ctx, f.Plan, path, a.findLogbook(path), control.Wishes{Logins: logins})
 	if asked {
