@@ -30,7 +30,7 @@ var (
 const (
 	maxContexts    = 32
 	maxContextTime = time.Minute
-	maxMute        = 2 // contexts in a row without an answer, as long as none answered
+	maxMute        = 2 // contexts in a row that gave nothing, as long as none gave anything
 	maxContextFDB  = 1 << 16
 	maxNames       = 512 // of interfaces, in one context
 )
@@ -150,20 +150,21 @@ func (got *Reading) readContexts(ctx context.Context, c *snmp.Client, list []vla
 	var reads []contextRead
 	kept, mute := 0, 0
 	for _, x := range list {
-		if ctx.Err() != nil || mute == maxMute || kept > maxContextFDB {
+		most := maxMute
+		if !x.listed { // the plan's VLANs need not all be on this switch
+			most *= 2
+		}
+		if ctx.Err() != nil || mute >= most || kept > maxContextFDB {
 			break
 		}
 		read := got.readContext(ctx, c, x)
 		if errors.Is(read.err, snmp.ErrOneContext) {
 			return nil // the plan asks within one on purpose
 		}
-		switch {
-		case read.err == nil:
+		if mute++; read.err == nil || errors.Is(read.err, errOneTable) {
 			mute = -len(list)
-			kept += len(read.fdb)
-		case errors.Is(read.err, snmp.ErrNoResponse):
-			mute++
 		}
+		kept += len(read.fdb)
 		reads = append(reads, read)
 	}
 	return reads
