@@ -6,6 +6,10 @@
 // facts are one device, where it hangs, and what each port draws and how that
 // is known. Package diff compares the Snapshot with the Plan.
 //
+// Read plan.go, evidence.go and snapshot.go first, then Assemble in assemble.go:
+// its steps stand there in their order, each in the file of its noun. History is
+// what the logbook adds from earlier runs.
+//
 // Five things are never one: empty, refused, timed out, not offered and zero.
 // Pointers and Known flags keep them apart; a nil figure is unknown.
 package inventory
