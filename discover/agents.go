@@ -23,13 +23,12 @@ const agentsAtOnce = 16
 // moment does not keep the run to its deadline.
 const agentMost = 3 * time.Minute
 
-var errAgentMost = fmt.Errorf("reading it took longer than %v", agentMost)
-
 // agents reads the planned SNMP agents, one slot for each.
 type agents struct {
 	plan *inventory.Plan
 	opts Options
 	jobs []*agentJob
+	most time.Duration // for one agent
 	done chan struct{} // closed when all were read once
 	mu   sync.Mutex
 	read int
@@ -50,7 +49,7 @@ type agentJob struct {
 }
 
 func newAgents(plan *inventory.Plan, opts Options) *agents {
-	a := &agents{plan: plan, opts: opts, done: make(chan struct{})}
+	a := &agents{plan: plan, opts: opts, most: agentMost, done: make(chan struct{})}
 	for i := range plan.Devices {
 		d := &plan.Devices[i]
 		if d.Access == "" {
@@ -149,20 +148,19 @@ func (a *agents) collect(ctx context.Context, _ *inventory.Evidence) {
 }
 
 func (a *agents) ask(ctx context.Context, j *agentJob, alive bool) {
-	outer := ctx
-	ctx, cancel := context.WithTimeout(ctx, agentMost)
-	defer cancel()
 	c, err := snmp.Dial(ctx, j.target, j.cred, snmp.Options{Repetitions: a.opts.Repetitions[j.device.Name], Alive: alive})
 	if err != nil {
 		j.err = err
 	} else {
 		j.client, j.err = c, nil
-		j.got = mib.Collect(ctx, c, mib.Request{
+		within, cancel := context.WithTimeout(ctx, a.most)
+		j.got = mib.Collect(within, c, mib.Request{
 			Device: j.device.Name, Objects: j.device.Objects, Contexts: j.contexts(), VLANs: vlans(a.plan),
 		})
+		cancel()
 		j.ok = true
-		if errors.Is(j.got.Err, context.DeadlineExceeded) && outer.Err() == nil {
-			j.got.Err = errAgentMost
+		if errors.Is(j.got.Err, context.DeadlineExceeded) && ctx.Err() == nil {
+			j.got.Err = fmt.Errorf("reading it took longer than %v", a.most)
 		}
 	}
 	a.mu.Lock()
@@ -210,7 +208,7 @@ func (a *agents) relearn(ctx context.Context, seen []inventory.Sighting, swept b
 			case errors.Is(j.err, snmp.ErrNoResponse) && alive[j.target.Addr()]:
 				a.ask(ctx, j, true)
 			case j.ok && swept:
-				ctx, cancel := context.WithTimeout(ctx, agentMost)
+				ctx, cancel := context.WithTimeout(ctx, a.most)
 				defer cancel()
 				mib.Relearn(ctx, j.client, &j.got)
 			}

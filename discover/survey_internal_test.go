@@ -9,6 +9,9 @@ import (
 	"testing/synctest"
 	"time"
 
+	"boundwalk/discover/simnet"
+	"boundwalk/discover/simnet/mibrows"
+	"boundwalk/discover/simnet/simnettest"
 	"boundwalk/inventory"
 )
 
@@ -46,4 +49,28 @@ func TestSourcesSideBySide(t *testing.T) {
 			t.Errorf("parts in the order %s, want %s", got, want)
 		}
 	})
+}
+
+// An agent that takes its time is read as far as its time goes, and the run goes on.
+func TestSlowAgent(t *testing.T) {
+	up := uint32(1)
+	ag, err := simnet.NewAgent(simnet.AgentOptions{Communities: []string{"quay"}, Rows: mibrows.Agent(inventory.Agent{System: inventory.System{Name: "slow", UpTime: &up}})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := ag.SetFaults(simnet.Faults{Delay: 150 * time.Millisecond}); err != nil {
+		t.Fatal(err)
+	}
+	plan := &inventory.Plan{Access: []inventory.Access{{Name: "yard", Version: "v2c", Community: "file:c"}},
+		Devices: []inventory.Device{{Name: "slow", Role: inventory.Switch, Access: "yard", Agent: simnettest.Start(t, ag)}}}
+	a := newAgents(plan, Options{Secrets: func(inventory.SecretRef) (string, error) { return "quay", nil }, Progress: func(string, int, int) {}})
+	a.most = 200 * time.Millisecond // less than the two answers that it needs at least
+	a.collect(t.Context(), nil)
+	a.relearn(t.Context(), nil, false)
+	var ev inventory.Evidence
+	a.merge(&ev)
+	c := ev.Coverage[0]
+	if len(ev.Agents) != 1 || c.Result != inventory.Partial || c.Why != "reading it took longer than 200ms" {
+		t.Errorf("%d agents, %+v", len(ev.Agents), c)
+	}
 }
