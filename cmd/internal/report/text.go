@@ -1,5 +1,9 @@
 // Package report writes what a run found and what the logbook holds: text for
 // people, 80 columns wide, and JSON by the contract. It only renders.
+//
+// Each subject has a function for text and one for JSON: RunText and RunJSON for
+// a run, and the like for what "show" and "check" print. ParseRun reads back what
+// RunJSON wrote.
 package report
 
 import (
