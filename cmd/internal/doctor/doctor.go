@@ -1,5 +1,6 @@
 // Package doctor judges whether a machine can do the job: each line says how
-// something stands, and what to do about it.
+// something stands, and what to do about it. Rights, Clock, Port and Attached ask
+// this machine; Networks, Agents and Presence judge what the caller read.
 package doctor
 
 import (
