@@ -105,7 +105,8 @@ func (p *paper) liveIntoInjector() {
 			continue
 		}
 		f := p.put(PassiveHazard, d, fmt.Sprintf("no power from %s into %s", portWords(d.At), names(d.Via)),
-			fmt.Sprintf("%s gives power without asking", portWords(d.At)), fmt.Sprintf("set %s to give no power", portWords(d.At)))
+			fmt.Sprintf("%s gives power without asking", portWords(d.At)),
+			fmt.Sprintf("set %s to give no power; on the spot only where your own way to the site runs over it", portWords(d.At)))
 		f.Caution = poe.CautionPassive
 	}
 }

@@ -76,13 +76,21 @@ func (a *auditor) withoutPower(ref inventory.PortRef, d *inventory.Device) strin
 }
 
 // ourPath reports whether the port lies between the machine that boundwalk runs
-// on and the router, or leads to another switch where neither is in the plan.
+// on and the router. Where nothing tells on which port that machine hangs, each
+// port that leads on to other gear may be on the way.
 func (a *auditor) ourPath(ref inventory.PortRef) bool {
 	k := portKey(ref)
 	self := a.self()
 	if self == "" {
-		p := a.ports[k]
-		return p == nil || p.Uplink
+		at := a.selfFound()
+		if a.planned[at.Device] == nil {
+			p := a.ports[k]
+			return p == nil || p.Uplink || slices.ContainsFunc(a.on[k], func(d *inventory.Device) bool { return d.Role.IsInfrastructure() })
+		}
+		if portKey(at) == k {
+			return true
+		}
+		self = at.Device
 	}
 	chain := map[string]bool{}
 	for n, steps := self, 0; n != "" && steps <= len(a.plan.Devices); n, steps = a.up(n), steps+1 {
@@ -99,6 +107,17 @@ func (a *auditor) ourPath(ref inventory.PortRef) bool {
 		}
 	}
 	return false
+}
+
+// selfFound is the port on which this machine was found, if the plan does not
+// name it; zero: on none.
+func (a *auditor) selfFound() inventory.PortRef {
+	for i := range a.snap.Devices {
+		if d := &a.snap.Devices[i]; d.Self && !d.Place.IsZero() {
+			return d.Place.Ref()
+		}
+	}
+	return inventory.PortRef{}
 }
 
 // up is what the device hangs on by the plan; empty: nothing.
