@@ -20,6 +20,9 @@ type Site struct {
 	In *netns.Namespace
 	// Dir holds plan.yaml, what it names, and the logbook.
 	Dir string
+	// Under stands before the program on its command line, such as setpriv with
+	// what it takes.
+	Under []string
 
 	t testing.TB
 }
@@ -43,7 +46,7 @@ func (s *Site) Write(name, text string) string {
 // Command prepares the program on the site's machine, with the site's plan.
 func (s *Site) Command(args ...string) *exec.Cmd {
 	s.t.Helper()
-	argv := append([]string{Built(s.t)}, args...)
+	argv := slices.Concat(s.Under, []string{Built(s.t)}, args)
 	argv = append(argv, "--plan", filepath.Join(s.Dir, "plan.yaml"))
 	if s.In != nil {
 		argv = append([]string{"ip", "netns", "exec", s.In.Name}, argv...)
