@@ -107,84 +107,106 @@ func TestHush(t *testing.T) {
 	}
 }
 
+// An edit makes of a whole snapshot what another run would have seen.
+type edit func(*inventory.Snapshot)
+
+func all(*inventory.Snapshot) {}
+
+// stranger is an unknown device that was seen on port 9.
+func stranger() diff.Finding {
+	f := finding(diff.UnknownDevice, mac(0x66).String())
+	f.MACs, f.Where = []inventory.MAC{mac(0x66)}, "quay-switch/9"
+	return f
+}
+
+func withStranger(s *inventory.Snapshot) {
+	s.Devices = append(s.Devices, inventory.SeenDevice{Name: mac(0x66).String(), MACs: []inventory.MAC{mac(0x66)}, Presence: inventory.Present,
+		Addrs: []netip.Addr{netip.MustParseAddr("203.0.113.140")}})
+}
+
+func network(name string, r inventory.Result) edit {
+	return func(s *inventory.Snapshot) {
+		for i := range s.Networks {
+			if s.Networks[i].Name == name {
+				s.Networks[i].Looked = r
+			}
+		}
+	}
+}
+
+func table(name string, r inventory.Result) edit {
+	return func(s *inventory.Snapshot) { s.Agents[0].Tables[name] = r }
+}
+
+// silent makes the switch tell nothing.
+func silent(r inventory.Result) edit {
+	return func(s *inventory.Snapshot) {
+		s.Agents[0] = inventory.AgentState{Device: "quay-switch", Result: r}
+	}
+}
+
+// camSeen is how the run saw slip-cam.
+func camSeen(presence inventory.Presence, basis inventory.Basis) edit {
+	return func(s *inventory.Snapshot) { s.Devices[1].Presence, s.Devices[1].Place.Basis = presence, basis }
+}
+
+func both(edits ...edit) edit {
+	return func(s *inventory.Snapshot) {
+		for _, f := range edits {
+			f(s)
+		}
+	}
+}
+
+var looks = []struct {
+	name     string
+	f        diff.Finding
+	before   edit
+	after    edit
+	settling bool
+	open     bool
+}{
+	{"a missing device that came back", finding(diff.MissingDevice, "slip-cam"), all, all, false, false},
+	{"a missing device whose network was not swept to the end", finding(diff.MissingDevice, "slip-cam"), all, camSeen(inventory.NotLooked, ""), false, true},
+	{"a missing device that the plan no longer names", finding(diff.MissingDevice, "old-cam"), all, all, false, false},
+	{"a missing device in a settling run", finding(diff.MissingDevice, "slip-cam"), all, all, true, true},
+	{"a link down in a settling run", finding(diff.LinkDown, "quay-switch/5"), all, all, true, true},
+	{"a slow link in a settling run", finding(diff.LinkSlow, "quay-switch/5"), all, all, true, false},
+	{"a port near, its table read", finding(diff.PortPowerNear, "quay-switch/5"), all, all, false, false},
+	{"a port near, its switch silent", finding(diff.PortPowerNear, "quay-switch/5"), all, silent(inventory.NoAnswer), false, true},
+	{"a port near, its switch refusing", finding(diff.PortPowerNear, "quay-switch/5"), all, silent(inventory.Refused), false, true},
+	{"a port near, its table cut short", finding(diff.PortPowerNear, "quay-switch/5"), all, table(inventory.TablePSE, inventory.Partial), false, true},
+	{"a port near, another table cut short", finding(diff.PortPowerNear, "quay-switch/5"), all, table(inventory.TableLLDP, inventory.Partial), false, false},
+	{"a supply near, its switch silent", finding(diff.SupplyPowerNear, "quay-switch supply 1"), all, silent(inventory.NoAnswer), false, true},
+	{"a supply near, its table no longer offered", finding(diff.SupplyPowerNear, "quay-switch supply 1"), all,
+		table(inventory.TablePSE, inventory.NotOffered), false, false},
+	{"a slow link, its counters cut short", finding(diff.LinkSlow, "quay-switch/5"), all, table(inventory.TableInterfaces, inventory.NoAnswer), false, true},
+	{"an unknown device, gone from a swept network", stranger(), withStranger, all, false, false},
+	{"an unknown device, nobody could look", stranger(), withStranger, both(network("cameras", inventory.Partial), silent(inventory.NoAnswer)), false, true},
+	{"an unknown device, its interface lost", stranger(), withStranger,
+		both(network("cameras", inventory.Skipped), table(inventory.TableFDB, inventory.Partial)), false, true},
+	{"an unknown device, only its switch looked", stranger(), withStranger, network("cameras", inventory.Partial), false, false},
+	{"an unknown device without address, its switch silent", stranger(), all, silent(inventory.NoAnswer), false, true},
+	{"an unknown device that is known now", stranger(), withStranger,
+		both(withStranger, network("cameras", inventory.Partial), silent(inventory.NoAnswer)), false, false},
+	{"a doubled address, its network swept", finding(diff.AddressConflict, "203.0.113.140"), all, all, false, false},
+	{"a doubled address, its network cut short", finding(diff.AddressConflict, "203.0.113.140"), all, network("cameras", inventory.Partial), false, true},
+	{"a doubled address, another network cut short", finding(diff.AddressConflict, "203.0.113.140"), all, network("yard", inventory.Partial), false, false},
+	{"proxy ARP, a network cut short", finding(diff.ProxyARP, "quay-router"), all, network("yard", inventory.Refused), false, true},
+	{"a network that the plan lacks, its neighbour table read", finding(diff.WrongNetwork, "192.0.2.0/24"), all, all, false, false},
+	{"a network that the plan lacks, its switch silent", finding(diff.WrongNetwork, "192.0.2.0/24"), all, silent(inventory.NoAnswer), false, true},
+	{"a device in the wrong network, its switch silent", finding(diff.WrongNetwork, "slip-cam"), all, silent(inventory.NoAnswer), false, false},
+	{"phones counted, their network cut short", finding(diff.ChangingMACDevices, "yard"), all, network("yard", inventory.Partial), false, true},
+	{"a moved device seen at a port", finding(diff.MovedDevice, "slip-cam"), all, all, false, false},
+	{"a moved device that was silent", finding(diff.MovedDevice, "slip-cam"), all, camSeen(inventory.Present, inventory.Remembered), false, true},
+	{"an agent that answers again", finding(diff.CouldNotLook, "quay-switch"), all, all, false, false},
+	{"a finding about nothing", diff.Finding{Key: "cut-off/", Kind: diff.CutOff}, all, all, false, false},
+	{"an outage of the line", finding(diff.InternetDown, "internet line"), all, all, false, false},
+}
+
 // Rule 1: what could not be looked at is not mended, and what was looked at is.
 func TestNotLookedIsNotMended(t *testing.T) {
-	stranger := finding(diff.UnknownDevice, mac(0x66).String())
-	stranger.MACs, stranger.Where = []inventory.MAC{mac(0x66)}, "quay-switch/9"
-	withStranger := func(s *inventory.Snapshot) {
-		s.Devices = append(s.Devices, inventory.SeenDevice{Name: stranger.Subject, MACs: stranger.MACs, Presence: inventory.Present,
-			Addrs: []netip.Addr{netip.MustParseAddr("203.0.113.140")}})
-	}
-	network := func(name string, r inventory.Result) func(*inventory.Snapshot) {
-		return func(s *inventory.Snapshot) {
-			for i := range s.Networks {
-				if s.Networks[i].Name == name {
-					s.Networks[i].Looked = r
-				}
-			}
-		}
-	}
-	table := func(name string, r inventory.Result) func(*inventory.Snapshot) {
-		return func(s *inventory.Snapshot) { s.Agents[0].Tables[name] = r }
-	}
-	both := func(fs ...func(*inventory.Snapshot)) func(*inventory.Snapshot) {
-		return func(s *inventory.Snapshot) {
-			for _, f := range fs {
-				f(s)
-			}
-		}
-	}
-	silent := func(r inventory.Result) func(*inventory.Snapshot) {
-		return func(s *inventory.Snapshot) {
-			s.Agents[0] = inventory.AgentState{Device: "quay-switch", Result: r}
-		}
-	}
-	cam := func(presence inventory.Presence, basis inventory.Basis) func(*inventory.Snapshot) {
-		return func(s *inventory.Snapshot) { s.Devices[1].Presence, s.Devices[1].Place.Basis = presence, basis }
-	}
-	all := func(*inventory.Snapshot) {}
-	for _, c := range []struct {
-		name     string
-		f        diff.Finding
-		before   func(*inventory.Snapshot)
-		after    func(*inventory.Snapshot)
-		settling bool
-		open     bool
-	}{
-		{"a missing device that came back", finding(diff.MissingDevice, "slip-cam"), all, all, false, false},
-		{"a missing device whose network was not swept to the end", finding(diff.MissingDevice, "slip-cam"), all, cam(inventory.NotLooked, ""), false, true},
-		{"a missing device that the plan no longer names", finding(diff.MissingDevice, "old-cam"), all, all, false, false},
-		{"a missing device in a settling run", finding(diff.MissingDevice, "slip-cam"), all, all, true, true},
-		{"a link down in a settling run", finding(diff.LinkDown, "quay-switch/5"), all, all, true, true},
-		{"a slow link in a settling run", finding(diff.LinkSlow, "quay-switch/5"), all, all, true, false},
-		{"a port near, its table read", finding(diff.PortPowerNear, "quay-switch/5"), all, all, false, false},
-		{"a port near, its switch silent", finding(diff.PortPowerNear, "quay-switch/5"), all, silent(inventory.NoAnswer), false, true},
-		{"a port near, its switch refusing", finding(diff.PortPowerNear, "quay-switch/5"), all, silent(inventory.Refused), false, true},
-		{"a port near, its table cut short", finding(diff.PortPowerNear, "quay-switch/5"), all, table(inventory.TablePSE, inventory.Partial), false, true},
-		{"a port near, another table cut short", finding(diff.PortPowerNear, "quay-switch/5"), all, table(inventory.TableLLDP, inventory.Partial), false, false},
-		{"a supply near, its switch silent", finding(diff.SupplyPowerNear, "quay-switch supply 1"), all, silent(inventory.NoAnswer), false, true},
-		{"a supply near, its table no longer offered", finding(diff.SupplyPowerNear, "quay-switch supply 1"), all, table(inventory.TablePSE, inventory.NotOffered), false, false},
-		{"a slow link, its counters cut short", finding(diff.LinkSlow, "quay-switch/5"), all, table(inventory.TableInterfaces, inventory.NoAnswer), false, true},
-		{"an unknown device, gone from a swept network", stranger, withStranger, all, false, false},
-		{"an unknown device, nobody could look", stranger, withStranger, both(network("cameras", inventory.Partial), silent(inventory.NoAnswer)), false, true},
-		{"an unknown device, its interface lost", stranger, withStranger, both(network("cameras", inventory.Skipped), table(inventory.TableFDB, inventory.Partial)), false, true},
-		{"an unknown device, only its switch looked", stranger, withStranger, network("cameras", inventory.Partial), false, false},
-		{"an unknown device without address, its switch silent", stranger, all, silent(inventory.NoAnswer), false, true},
-		{"an unknown device that is known now", stranger, withStranger, both(withStranger, network("cameras", inventory.Partial), silent(inventory.NoAnswer)), false, false},
-		{"a doubled address, its network swept", finding(diff.AddressConflict, "203.0.113.140"), all, all, false, false},
-		{"a doubled address, its network cut short", finding(diff.AddressConflict, "203.0.113.140"), all, network("cameras", inventory.Partial), false, true},
-		{"a doubled address, another network cut short", finding(diff.AddressConflict, "203.0.113.140"), all, network("yard", inventory.Partial), false, false},
-		{"proxy ARP, a network cut short", finding(diff.ProxyARP, "quay-router"), all, network("yard", inventory.Refused), false, true},
-		{"a network that the plan lacks, its neighbour table read", finding(diff.WrongNetwork, "192.0.2.0/24"), all, all, false, false},
-		{"a network that the plan lacks, its switch silent", finding(diff.WrongNetwork, "192.0.2.0/24"), all, silent(inventory.NoAnswer), false, true},
-		{"a device in the wrong network, its switch silent", finding(diff.WrongNetwork, "slip-cam"), all, silent(inventory.NoAnswer), false, false},
-		{"phones counted, their network cut short", finding(diff.ChangingMACDevices, "yard"), all, network("yard", inventory.Partial), false, true},
-		{"a moved device seen at a port", finding(diff.MovedDevice, "slip-cam"), all, all, false, false},
-		{"a moved device that was silent", finding(diff.MovedDevice, "slip-cam"), all, cam(inventory.Present, inventory.Remembered), false, true},
-		{"an agent that answers again", finding(diff.CouldNotLook, "quay-switch"), all, all, false, false},
-		{"a finding about nothing", diff.Finding{Key: "cut-off/", Kind: diff.CutOff}, all, all, false, false},
-		{"an outage of the line", finding(diff.InternetDown, "internet line"), all, all, false, false},
-	} {
+	for _, c := range looks {
 		t.Run(c.name, func(t *testing.T) {
 			l := open(t)
 			s := look(noon)

@@ -54,7 +54,8 @@ func look(at time.Time) *inventory.Snapshot {
 			{Name: "cameras", Looked: inventory.Complete, How: inventory.SourceARP},
 		},
 		Devices: []inventory.SeenDevice{
-			{Name: "quay-switch", Planned: true, Role: inventory.Switch, MACs: []inventory.MAC{mac(2)}, Addrs: []netip.Addr{netip.MustParseAddr("203.0.113.2")}, Presence: inventory.Present},
+			{Name: "quay-switch", Planned: true, Role: inventory.Switch, MACs: []inventory.MAC{mac(2)},
+				Addrs: []netip.Addr{netip.MustParseAddr("203.0.113.2")}, Presence: inventory.Present},
 			{Name: "slip-cam", Planned: true, Role: inventory.Camera, MACs: []inventory.MAC{mac(0x31)}, Addrs: []netip.Addr{netip.MustParseAddr("203.0.113.131")},
 				Presence: inventory.Present, Place: inventory.Place{Switch: "quay-switch", Port: "5", Basis: inventory.ByFDB, Seen: at}},
 		},
@@ -63,7 +64,8 @@ func look(at time.Time) *inventory.Snapshot {
 			Counters: inventory.PortCounters{Read: at, In: p(uint64(1000))}}},
 		Supplies: []inventory.SupplyState{{Switch: "quay-switch", Supply: "1", Budget: p(inventory.Power(130000)), Used: p(inventory.Power(20000))}},
 		Agents: []inventory.AgentState{{Device: "quay-switch", Result: inventory.Complete, Tables: map[string]inventory.Result{
-			inventory.TableFDB: inventory.Complete, inventory.TablePSE: inventory.Complete, inventory.TableInterfaces: inventory.Complete, inventory.TableVLAN: inventory.NotOffered}}},
+			inventory.TableFDB: inventory.Complete, inventory.TablePSE: inventory.Complete, inventory.TableInterfaces: inventory.Complete,
+			inventory.TableVLAN: inventory.NotOffered}}},
 	}
 }
 

@@ -39,7 +39,8 @@ func TestFullDisk(t *testing.T) {
 
 	big := look(noon.Add(time.Hour))
 	for i := range 5000 { // more than the disk holds
-		big.Coverage = append(big.Coverage, inventory.Coverage{Subject: fmt.Sprintf("device-%d", i), Source: inventory.SourceSNMP, Result: inventory.NoAnswer, Why: strings.Repeat("no answer within 2 s; ", 12)})
+		big.Coverage = append(big.Coverage, inventory.Coverage{Subject: fmt.Sprintf("device-%d", i), Source: inventory.SourceSNMP,
+			Result: inventory.NoAnswer, Why: strings.Repeat("no answer within 2 s; ", 12)})
 	}
 	id, err := l.Begin(t.Context(), "schedule", big.Started)
 	if err != nil {

@@ -54,7 +54,8 @@ func (l *Logbook) History(ctx context.Context, now time.Time, loc *time.Location
 	if r.h.Previous, _, err = snapshot(ctx, tx); err != nil {
 		return nil, err
 	}
-	for _, part := range []func() error{r.runs, r.devices, r.places, r.claims, r.peaks, r.uptimes, r.levels, r.counters, r.speeds, r.open, r.pulses, r.logins, r.private, r.outages} {
+	for _, part := range []func() error{r.runs, r.devices, r.places, r.claims, r.peaks, r.uptimes, r.levels, r.counters, r.speeds, r.open, r.pulses,
+		r.logins, r.private, r.outages} {
 		if err := part(); err != nil {
 			return nil, fmt.Errorf("history: %w", plain(err))
 		}
@@ -90,7 +91,8 @@ func (r *historyReader) runs() error {
 
 func (r *historyReader) devices() error {
 	h := r.h
-	h.First, h.Last, h.Absences, h.Firmware, h.Names = map[string]time.Time{}, map[string]time.Time{}, map[string]inventory.Absence{}, map[string]string{}, map[inventory.MAC]string{}
+	h.First, h.Last, h.Absences, h.Firmware, h.Names = map[string]time.Time{}, map[string]time.Time{}, map[string]inventory.Absence{},
+		map[string]string{}, map[inventory.MAC]string{}
 	const q = `SELECT name, firmware, first, last, absent_since, absent_runs FROM devices`
 	return r.each(q, nil, func(scan func(...any) error) error {
 		var name, firmware string

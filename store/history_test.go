@@ -30,7 +30,8 @@ func TestSnapshotRoundTrip(t *testing.T) {
 	}
 	cam, _ := s.Device("slip-cam")
 	port, _ := s.Port(inventory.PortRef{Device: "quay-switch", Port: "5"})
-	if cam.MACs[0] != mac(0x31) || cam.Place.Basis != inventory.ByFDB || *port.Power.Draw != 5100 || *port.Up != true || *port.Counters.In != 1000 || port.Counters.Out != nil {
+	if cam.MACs[0] != mac(0x31) || cam.Place.Basis != inventory.ByFDB || *port.Power.Draw != 5100 || *port.Up != true || *port.Counters.In != 1000 ||
+		port.Counters.Out != nil {
 		t.Errorf("it came back as %+v, %+v", cam, port)
 	}
 	if n := one[int](t, raw(t, path), "SELECT count(*) FROM snapshots"); n != 3 {
@@ -92,7 +93,8 @@ func TestHistoryOfPlaces(t *testing.T) {
 		t.Errorf("place is %+v, want %+v", got, want)
 	}
 	d, ok, err := l.Device(t.Context(), "slip-cam", []inventory.MAC{mac(0x31)})
-	if err != nil || !ok || len(d.Places) != 2 || d.Places[0] != want || len(d.Addresses) != 1 || d.Addresses[0].Addr != "203.0.113.131" || d.Addresses[0].MAC != mac(0x31) {
+	if err != nil || !ok || len(d.Places) != 2 || d.Places[0] != want || len(d.Addresses) != 1 || d.Addresses[0].Addr != "203.0.113.131" ||
+		d.Addresses[0].MAC != mac(0x31) {
 		t.Errorf("device is %+v, %v, %v", d, ok, err)
 	}
 	if _, ok, err := l.Device(t.Context(), "no-cam", nil); ok || err != nil {
@@ -137,7 +139,8 @@ func TestHistoryOfPeaks(t *testing.T) {
 	}
 	pulse := func(when time.Time, draw inventory.Power) {
 		t.Helper()
-		if err := l.SavePulse(t.Context(), pl, store.PulseSample{At: when, Ports: []store.PortDraw{{Port: port, Draw: draw}}, Supplies: []store.SupplyDraw{{Supply: supply, Draw: 4 * draw}}}); err != nil {
+		if err := l.SavePulse(t.Context(), pl, store.PulseSample{At: when, Ports: []store.PortDraw{{Port: port, Draw: draw}},
+			Supplies: []store.SupplyDraw{{Supply: supply, Draw: 4 * draw}}}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -211,7 +214,8 @@ func TestHistoryOfCounters(t *testing.T) {
 	if *c.Last.Counters.In != most || *c.Last.Power.Denied != 30 {
 		t.Errorf("last: %+v", c.Last)
 	}
-	if w := c.Week; *w.Counters.In != 2 || *w.Counters.InErrors != 1 || *w.Power.Denied != 10 || w.Counters.Out != nil || w.Power.Short != nil || !w.Counters.Read.Equal(noon.AddDate(0, 0, 3)) || w.Port != "5" {
+	if w := c.Week; *w.Counters.In != 2 || *w.Counters.InErrors != 1 || *w.Power.Denied != 10 || w.Counters.Out != nil || w.Power.Short != nil ||
+		!w.Counters.Read.Equal(noon.AddDate(0, 0, 3)) || w.Port != "5" {
 		t.Errorf("week: %+v, %+v", w.Counters, w.Power)
 	}
 	if got := h.Speeds[port]; got != 1e9 {

@@ -77,7 +77,8 @@ func writeUntilKilled(t *testing.T, path string) {
 		s := look(noon.Add(time.Duration(id) * time.Minute))
 		s.Coverage, s.Ports = nil, nil
 		for i := range things {
-			s.Coverage = append(s.Coverage, inventory.Coverage{Subject: fmt.Sprint(i), Source: inventory.SourceSNMP, Result: inventory.Complete, Why: fmt.Sprint("run ", id)})
+			s.Coverage = append(s.Coverage, inventory.Coverage{Subject: fmt.Sprint(i), Source: inventory.SourceSNMP, Result: inventory.Complete,
+				Why: fmt.Sprint("run ", id)})
 			s.Ports = append(s.Ports, inventory.PortState{Switch: "quay-switch", Port: fmt.Sprint(i)})
 		}
 		f := finding(diff.LinkDown, fmt.Sprintf("quay-switch/%d", id)) // opens one, clears the one before

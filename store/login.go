@@ -51,7 +51,8 @@ func (l *Logbook) LoginTries(ctx context.Context, device string, macs []inventor
 		var t LoginTry
 		var mac string
 		var at int64
-		if err := scan(&t.ID, &t.Device, &mac, &t.Entry, &t.Over, &at, &t.Asked, &t.Firmware, &t.Outcome, &t.Why, &t.Sent, &t.Lock, &t.Cleared, &t.Fingerprint); err != nil {
+		if err := scan(&t.ID, &t.Device, &mac, &t.Entry, &t.Over, &at, &t.Asked, &t.Firmware, &t.Outcome, &t.Why, &t.Sent, &t.Lock, &t.Cleared,
+			&t.Fingerprint); err != nil {
 			return err
 		}
 		t.At = unix(at)

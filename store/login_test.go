@@ -15,7 +15,8 @@ import (
 )
 
 func cam() store.LoginTry {
-	return store.LoginTry{Device: "slip-cam", MAC: mac(0x31), Entry: "dome", Over: "rtsp", At: noon.Add(time.Millisecond), Asked: "never tried before", Firmware: "2.1"}
+	return store.LoginTry{Device: "slip-cam", MAC: mac(0x31), Entry: "dome", Over: "rtsp", At: noon.Add(time.Millisecond),
+		Asked: "never tried before", Firmware: "2.1"}
 }
 
 var camMACs = []inventory.MAC{mac(0x31)}

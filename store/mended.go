@@ -65,7 +65,8 @@ func (w *runWriter) stillUnknown(f diff.Finding) (bool, error) {
 		return !w.sweptAll(), nil
 	case diff.WrongNetwork: // a network that the plan lacks, as the agents tell
 		_, err := netip.ParsePrefix(f.Subject)
-		return err == nil && slices.ContainsFunc(w.snap.Agents, func(a inventory.AgentState) bool { return w.silent(a.Device, []string{inventory.TableNeighbors}) }), nil
+		return err == nil && slices.ContainsFunc(w.snap.Agents,
+			func(a inventory.AgentState) bool { return w.silent(a.Device, []string{inventory.TableNeighbors}) }), nil
 	case diff.ChangingMACDevices:
 		return !w.swept(f.Subject), nil
 	}

@@ -66,7 +66,8 @@ func (l *Logbook) Abort(ctx context.Context, id int64, at time.Time, why string)
 // their episodes, beside what opened and what cleared. Hushed findings stay in
 // the episodes and are left out of opened and cleared. Settling runs judge no absence.
 // What facts there are is kept in the same transaction.
-func (l *Logbook) Save(ctx context.Context, id int64, plan *inventory.Plan, snap *inventory.Snapshot, findings []diff.Finding, settling bool, facts ...Fact) (Outcome, error) {
+func (l *Logbook) Save(ctx context.Context, id int64, plan *inventory.Plan, snap *inventory.Snapshot, findings []diff.Finding, settling bool,
+	facts ...Fact) (Outcome, error) {
 	if snap.Aborted {
 		return Outcome{}, fmt.Errorf("save run %d: an aborted run is not stored", id)
 	}

@@ -24,7 +24,8 @@ func (w *runWriter) portID(ref inventory.PortRef) (int64, error) {
 	if id, ok := w.portIDs[ref]; ok {
 		return id, nil
 	}
-	id, err := w.named(`INSERT INTO ports (switch, port) VALUES (?, ?) ON CONFLICT DO NOTHING`, `SELECT id FROM ports WHERE switch = ? AND port = ?`, ref.Device, ref.Port)
+	id, err := w.named(`INSERT INTO ports (switch, port) VALUES (?, ?) ON CONFLICT DO NOTHING`,
+		`SELECT id FROM ports WHERE switch = ? AND port = ?`, ref.Device, ref.Port)
 	if err != nil {
 		return 0, err
 	}
@@ -102,7 +103,8 @@ func (w *runWriter) peak(insert string, id int64, at time.Time, draw inventory.P
 }
 
 func (w *runWriter) supplyID(s *inventory.SupplyState) (int64, error) {
-	return w.named(`INSERT INTO supplies (switch, supply) VALUES (?, ?) ON CONFLICT DO NOTHING`, `SELECT id FROM supplies WHERE switch = ? AND supply = ?`, s.Switch, s.Supply)
+	return w.named(`INSERT INTO supplies (switch, supply) VALUES (?, ?) ON CONFLICT DO NOTHING`,
+		`SELECT id FROM supplies WHERE switch = ? AND supply = ?`, s.Switch, s.Supply)
 }
 
 // named is the number of what has a name of two parts; it gets one where it has none.

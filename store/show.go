@@ -92,29 +92,31 @@ func (l *Logbook) Device(ctx context.Context, name string, macs []inventory.MAC)
 		return d, false, nil
 	}
 	for _, m := range macs {
-		if err := query(ctx, l.db, `SELECT switch, port, basis, last FROM places WHERE mac = ? ORDER BY last DESC LIMIT 20`, []any{m.String()}, func(scan func(...any) error) error {
-			var p inventory.Place
-			var last int64
-			err := scan(&p.Switch, &p.Port, &p.Basis, &last)
-			p.Seen = unix(last)
-			d.Places = append(d.Places, p)
-			return err
-		}); err != nil {
+		if err := query(ctx, l.db, `SELECT switch, port, basis, last FROM places WHERE mac = ? ORDER BY last DESC LIMIT 20`, []any{m.String()},
+			func(scan func(...any) error) error {
+				var p inventory.Place
+				var last int64
+				err := scan(&p.Switch, &p.Port, &p.Basis, &last)
+				p.Seen = unix(last)
+				d.Places = append(d.Places, p)
+				return err
+			}); err != nil {
 			return d, false, fmt.Errorf("places of %s: %w", name, plain(err))
 		}
 	}
-	if err := query(ctx, l.db, `SELECT mac, addr, first, last FROM addresses WHERE device = ? ORDER BY last DESC LIMIT 50`, []any{name}, func(scan func(...any) error) error {
-		var a AddressRow
-		var mac string
-		var first, last int64
-		if err := scan(&mac, &a.Addr, &first, &last); err != nil {
+	if err := query(ctx, l.db, `SELECT mac, addr, first, last FROM addresses WHERE device = ? ORDER BY last DESC LIMIT 50`, []any{name},
+		func(scan func(...any) error) error {
+			var a AddressRow
+			var mac string
+			var first, last int64
+			if err := scan(&mac, &a.Addr, &first, &last); err != nil {
+				return err
+			}
+			m, err := inventory.ParseMAC(mac)
+			a.MAC, a.First, a.Last = m, unix(first), unix(last)
+			d.Addresses = append(d.Addresses, a)
 			return err
-		}
-		m, err := inventory.ParseMAC(mac)
-		a.MAC, a.First, a.Last = m, unix(first), unix(last)
-		d.Addresses = append(d.Addresses, a)
-		return err
-	}); err != nil {
+		}); err != nil {
 		return d, false, fmt.Errorf("addresses of %s: %w", name, plain(err))
 	}
 	return d, true, nil

@@ -97,7 +97,8 @@ func TestSpoolStates(t *testing.T) {
 		}
 	}
 	all, err := l.Letters(ctx, 9)
-	if err != nil || len(all) != 3 || all[2].State != "sent" || all[2].Attempts != 2 || all[2].Words != "250 accepted" || len(all[2].Body) != 0 || !all[2].Ended.Equal(later) || all[1].State != "failed" || all[1].Words != "550 no" {
+	if err != nil || len(all) != 3 || all[2].State != "sent" || all[2].Attempts != 2 || all[2].Words != "250 accepted" || len(all[2].Body) != 0 ||
+		!all[2].Ended.Equal(later) || all[1].State != "failed" || all[1].Words != "550 no" {
 		t.Errorf("all: %+v, %v", all, err)
 	}
 	if wait, _ := l.Waiting(ctx); len(wait) != 1 || wait[0].Key != "c" {
