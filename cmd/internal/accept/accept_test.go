@@ -32,74 +32,80 @@ func about(kind diff.Kind, subject, where string, macs ...inventory.MAC) diff.Fi
 	return f
 }
 
+func placed(port string, basis inventory.Basis) inventory.Place {
+	return inventory.Place{Switch: "quay-switch", Port: port, Basis: basis}
+}
+
+// stranger is a device that no plan names, as the last run saw it.
+func stranger(p inventory.Place, addrs ...string) inventory.SeenDevice {
+	s := inventory.SeenDevice{Name: mac(0x66).String(), MACs: []inventory.MAC{mac(0x66)}, Role: inventory.Camera, Hostname: "Bow Cam", Place: p}
+	for _, a := range addrs {
+		s.Addrs = append(s.Addrs, netip.MustParseAddr(a))
+	}
+	return s
+}
+
+var unknown = about(diff.UnknownDevice, mac(0x66).String(), "", mac(0x66))
+
+var takes = []struct {
+	name       string
+	finding    diff.Finding
+	seen       []inventory.SeenDevice
+	ports      []inventory.PortState
+	as         string
+	what, note string
+	err        string
+}{
+	{name: "a moved device", finding: about(diff.MovedDevice, "gate-cam", "quay-switch/5"), what: "gate-cam at quay-switch/5"},
+	{name: "a device moved without a port", finding: about(diff.MovedDevice, "gate-cam", ""), err: "moved-device/gate-cam: the finding names no port"},
+	{name: "onto another's port", finding: about(diff.MovedDevice, "gate-cam", "quay-switch/3"), what: "gate-cam at quay-switch/3",
+		note: "the plan has quay-radio at quay-switch/3 too"},
+	{name: "a passive lead may stay live", finding: about(diff.MovedDevice, "quay-radio", "quay-switch/5"), what: "quay-radio at quay-switch/5",
+		note: "its injector's lead may still be live"},
+	{name: "a replaced device with a serial number", finding: about(diff.ReplacedDevice, "gate-cam", "", mac(0x3a)),
+		what: "gate-cam with the MAC address 00:00:5e:00:53:3a", note: "serial number"},
+	{name: "a replaced device without an address", finding: about(diff.ReplacedDevice, "gate-cam", ""), err: "names no MAC address"},
+	{name: "two MACs for two", finding: about(diff.ReplacedDevice, "quay-radio", "", mac(0x55), mac(0x56)),
+		what: "quay-radio with the MAC address 00:00:5e:00:53:55, 00:00:5e:00:53:56"},
+	{name: "another address", finding: about(diff.AddressDiffers, "gate-cam", ""),
+		seen: []inventory.SeenDevice{{Name: "gate-cam", Addrs: []netip.Addr{netip.MustParseAddr("fe80::1"), netip.MustParseAddr("203.0.113.40"),
+			netip.MustParseAddr("203.0.113.41")}}},
+		what: "gate-cam at 203.0.113.40", note: "it has 2 addresses"},
+	{name: "an address in no network", finding: about(diff.WrongNetwork, "gate-cam", ""),
+		seen: []inventory.SeenDevice{{Name: "gate-cam", Foreign: []netip.Addr{netip.MustParseAddr("192.0.2.20")}}},
+		err:  "192.0.2.20 lies in no network of the plan"},
+	{name: "no address any more", finding: about(diff.AddressDiffers, "gate-cam", ""), seen: []inventory.SeenDevice{{Name: "gate-cam"}},
+		err: "saw no address of it"},
+	{name: "not seen in the last run", finding: about(diff.AddressDiffers, "gate-cam", ""), err: "the last run did not see it"},
+	{name: "an unknown device on a spare port", finding: unknown,
+		seen: []inventory.SeenDevice{stranger(placed("8", inventory.ByFDB), "203.0.113.66")}, what: "bow-cam, new: 00:00:5e:00:53:66 at quay-switch/8"},
+	{name: "by the name that is given", finding: unknown, as: "slip-cam", seen: []inventory.SeenDevice{stranger(placed("8", inventory.ByLLDP))},
+		what: "slip-cam, new: 00:00:5e:00:53:66 at quay-switch/8"},
+	{name: "an address of a network that is only counted is not kept", finding: unknown,
+		seen: []inventory.SeenDevice{stranger(placed("5", inventory.ByFDB), "198.51.100.7")}, what: "bow-cam, new: 00:00:5e:00:53:66 at quay-switch/5"},
+	{name: "seen on another's port", finding: unknown, seen: []inventory.SeenDevice{stranger(placed("6", inventory.ByFDB))},
+		what: "bow-cam, new: 00:00:5e:00:53:66", note: "it was seen at quay-switch/6, where the plan has gate-cam"},
+	{name: "a place that is only remembered", finding: unknown, seen: []inventory.SeenDevice{stranger(placed("5", inventory.Remembered))},
+		what: "bow-cam, new: 00:00:5e:00:53:66", note: "say where it hangs (at)"},
+	{name: "an unknown device that is gone", finding: unknown, err: "the last run did not see it"},
+	{name: "another VLAN beside tagged ones", finding: about(diff.WrongVLAN, "quay-switch/3", ""),
+		ports: []inventory.PortState{{Switch: "quay-switch", Port: "3", VLAN: 20, VLANKnown: true}}, what: "quay-radio in VLAN 20",
+		note: "tagged VLANs were left"},
+	{name: "a VLAN that was not read", finding: about(diff.WrongVLAN, "quay-switch/6", ""),
+		ports: []inventory.PortState{{Switch: "quay-switch", Port: "6"}}, err: "did not read its VLAN"},
+	{name: "a port without a device", finding: about(diff.WrongVLAN, "quay-switch/5", ""),
+		ports: []inventory.PortState{{Switch: "quay-switch", Port: "5"}}, err: "the plan has no device at quay-switch/5"},
+	{name: "a port that is gone", finding: about(diff.ClassDiffers, "quay-switch/6", ""), err: "the last run knows no port quay-switch/6"},
+	{name: "a class that was not read", finding: about(diff.ClassDiffers, "quay-switch/6", ""),
+		ports: []inventory.PortState{{Switch: "quay-switch", Port: "6"}}, err: "did not read its class"},
+}
+
 func TestTake(t *testing.T) {
 	f, err := planfile.Parse("plan.yaml", []byte(quay))
 	if err != nil {
 		t.Fatal(err)
 	}
-	at := func(port string, basis inventory.Basis) inventory.Place {
-		return inventory.Place{Switch: "quay-switch", Port: port, Basis: basis}
-	}
-	stranger := func(p inventory.Place, addrs ...string) inventory.SeenDevice {
-		s := inventory.SeenDevice{Name: mac(0x66).String(), MACs: []inventory.MAC{mac(0x66)}, Role: inventory.Camera, Hostname: "Bow Cam", Place: p}
-		for _, a := range addrs {
-			s.Addrs = append(s.Addrs, netip.MustParseAddr(a))
-		}
-		return s
-	}
-	unknown := about(diff.UnknownDevice, mac(0x66).String(), "", mac(0x66))
-	for _, c := range []struct {
-		name       string
-		finding    diff.Finding
-		seen       []inventory.SeenDevice
-		ports      []inventory.PortState
-		as         string
-		what, note string
-		err        string
-	}{
-		{name: "a moved device", finding: about(diff.MovedDevice, "gate-cam", "quay-switch/5"), what: "gate-cam at quay-switch/5"},
-		{name: "a device moved without a port", finding: about(diff.MovedDevice, "gate-cam", ""), err: "moved-device/gate-cam: the finding names no port"},
-		{name: "onto another's port", finding: about(diff.MovedDevice, "gate-cam", "quay-switch/3"), what: "gate-cam at quay-switch/3",
-			note: "the plan has quay-radio at quay-switch/3 too"},
-		{name: "a passive lead may stay live", finding: about(diff.MovedDevice, "quay-radio", "quay-switch/5"), what: "quay-radio at quay-switch/5",
-			note: "its injector's lead may still be live"},
-		{name: "a replaced device with a serial number", finding: about(diff.ReplacedDevice, "gate-cam", "", mac(0x3a)),
-			what: "gate-cam with the MAC address 00:00:5e:00:53:3a", note: "serial number"},
-		{name: "a replaced device without an address", finding: about(diff.ReplacedDevice, "gate-cam", ""), err: "names no MAC address"},
-		{name: "two MACs for two", finding: about(diff.ReplacedDevice, "quay-radio", "", mac(0x55), mac(0x56)),
-			what: "quay-radio with the MAC address 00:00:5e:00:53:55, 00:00:5e:00:53:56"},
-		{name: "another address", finding: about(diff.AddressDiffers, "gate-cam", ""),
-			seen: []inventory.SeenDevice{{Name: "gate-cam", Addrs: []netip.Addr{netip.MustParseAddr("fe80::1"), netip.MustParseAddr("203.0.113.40"),
-				netip.MustParseAddr("203.0.113.41")}}},
-			what: "gate-cam at 203.0.113.40", note: "it has 2 addresses"},
-		{name: "an address in no network", finding: about(diff.WrongNetwork, "gate-cam", ""),
-			seen: []inventory.SeenDevice{{Name: "gate-cam", Foreign: []netip.Addr{netip.MustParseAddr("192.0.2.20")}}},
-			err:  "192.0.2.20 lies in no network of the plan"},
-		{name: "no address any more", finding: about(diff.AddressDiffers, "gate-cam", ""), seen: []inventory.SeenDevice{{Name: "gate-cam"}},
-			err: "saw no address of it"},
-		{name: "not seen in the last run", finding: about(diff.AddressDiffers, "gate-cam", ""), err: "the last run did not see it"},
-		{name: "an unknown device on a spare port", finding: unknown,
-			seen: []inventory.SeenDevice{stranger(at("8", inventory.ByFDB), "203.0.113.66")}, what: "bow-cam, new: 00:00:5e:00:53:66 at quay-switch/8"},
-		{name: "by the name that is given", finding: unknown, as: "slip-cam", seen: []inventory.SeenDevice{stranger(at("8", inventory.ByLLDP))},
-			what: "slip-cam, new: 00:00:5e:00:53:66 at quay-switch/8"},
-		{name: "an address of a network that is only counted is not kept", finding: unknown,
-			seen: []inventory.SeenDevice{stranger(at("5", inventory.ByFDB), "198.51.100.7")}, what: "bow-cam, new: 00:00:5e:00:53:66 at quay-switch/5"},
-		{name: "seen on another's port", finding: unknown, seen: []inventory.SeenDevice{stranger(at("6", inventory.ByFDB))},
-			what: "bow-cam, new: 00:00:5e:00:53:66", note: "it was seen at quay-switch/6, where the plan has gate-cam"},
-		{name: "a place that is only remembered", finding: unknown, seen: []inventory.SeenDevice{stranger(at("5", inventory.Remembered))},
-			what: "bow-cam, new: 00:00:5e:00:53:66", note: "say where it hangs (at)"},
-		{name: "an unknown device that is gone", finding: unknown, err: "the last run did not see it"},
-		{name: "another VLAN beside tagged ones", finding: about(diff.WrongVLAN, "quay-switch/3", ""),
-			ports: []inventory.PortState{{Switch: "quay-switch", Port: "3", VLAN: 20, VLANKnown: true}}, what: "quay-radio in VLAN 20",
-			note: "tagged VLANs were left"},
-		{name: "a VLAN that was not read", finding: about(diff.WrongVLAN, "quay-switch/6", ""),
-			ports: []inventory.PortState{{Switch: "quay-switch", Port: "6"}}, err: "did not read its VLAN"},
-		{name: "a port without a device", finding: about(diff.WrongVLAN, "quay-switch/5", ""),
-			ports: []inventory.PortState{{Switch: "quay-switch", Port: "5"}}, err: "the plan has no device at quay-switch/5"},
-		{name: "a port that is gone", finding: about(diff.ClassDiffers, "quay-switch/6", ""), err: "the last run knows no port quay-switch/6"},
-		{name: "a class that was not read", finding: about(diff.ClassDiffers, "quay-switch/6", ""),
-			ports: []inventory.PortState{{Switch: "quay-switch", Port: "6"}}, err: "did not read its class"},
-	} {
+	for _, c := range takes {
 		t.Run(c.name, func(t *testing.T) {
 			got, err := accept.Take(f.Plan, &inventory.Snapshot{Devices: c.seen, Ports: c.ports}, c.finding, c.as)
 			switch {
