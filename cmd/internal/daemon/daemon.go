@@ -110,7 +110,8 @@ func New(ctx context.Context, opts Options) (*Daemon, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Daemon{Options: opts, plan: k, metrics: metrics.New(opts.Version), requests: make(chan func(context.Context)), reload: make(chan struct{}, 1), started: now}
+	d := &Daemon{Options: opts, plan: k, metrics: metrics.New(opts.Version), requests: make(chan func(context.Context)),
+		reload: make(chan struct{}, 1), started: now}
 	d.worker = &post.Worker{Book: opts.Book, Plan: k.Plan, Secrets: opts.Secrets, Log: opts.Log}
 	if d.began, err = began(ctx, opts.Book, now); err != nil {
 		return nil, err

@@ -193,7 +193,8 @@ func TestLogbookLocked(t *testing.T) {
 		before := w.site.looked()
 		release := lockLogbook(t, filepath.Join(w.dir, "logbook.db"))
 		time.Sleep(10*time.Minute + 30*time.Second) // with the run of 10:15
-		if s := w.status(); !strings.Contains(said(s.RunErr), "another process holds the logbook") || !strings.Contains(w.log.String(), "another process holds the logbook") {
+		if s := w.status(); !strings.Contains(said(s.RunErr), "another process holds the logbook") ||
+			!strings.Contains(w.log.String(), "another process holds the logbook") {
 			t.Errorf("status: %q", said(s.RunErr))
 		}
 		release()
@@ -204,10 +205,10 @@ func TestLogbookLocked(t *testing.T) {
 	})
 }
 
-// Two people ask at once, through the socket: two runs, one after the other, and
-// each has his own report. What a run is at shows in the status meanwhile.
-func TestTwoRunsAtOnce(t *testing.T) {
-	t.Parallel()
+// serving runs a daemon over the site until the test ends, and returns a client
+// once it answers, and its logbook.
+func serving(t *testing.T, s *site) (control.Client, *store.Logbook) {
+	t.Helper()
 	dir := t.TempDir()
 	plan, socket := filepath.Join(dir, "plan.yaml"), filepath.Join(dir, "s")
 	writePlan(t, plan, "127.0.0.1:9")
@@ -222,9 +223,7 @@ func TestTwoRunsAtOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer book.Close()
-	s := newSite()
-	s.takes = 200 * time.Millisecond
+	t.Cleanup(func() { book.Close() })
 	report := func(r *pass.Result) (control.Result, error) {
 		text, err := json.Marshal(r.ID)
 		return control.Result{Report: text}, err
@@ -240,20 +239,32 @@ func TestTwoRunsAtOnce(t *testing.T) {
 			t.Error(err)
 		}
 	})
-	defer wg.Wait()
-	defer cancel()
+	t.Cleanup(func() {
+		cancel()
+		wg.Wait()
+	})
+	client := control.Client{Path: socket}
 	for end := time.Now().Add(time.Minute); ; time.Sleep(10 * time.Millisecond) {
-		if _, err := (control.Client{Path: socket}).Status(t.Context()); err == nil {
-			break
+		if _, err := client.Status(t.Context()); err == nil {
+			return client, book
 		} else if time.Now().After(end) {
 			t.Fatal(err)
 		}
 	}
+}
+
+// Two people ask at once, through the socket: two runs, one after the other, and
+// each has his own report. What a run is at shows in the status meanwhile.
+func TestTwoRunsAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newSite()
+	s.takes = 200 * time.Millisecond
+	client, book := serving(t, s)
 	results := make([]string, 2)
 	var people sync.WaitGroup
 	for i := range results {
 		people.Go(func() {
-			r, err := control.Client{Path: socket}.Run(t.Context(), nil)
+			r, err := client.Run(t.Context(), nil)
 			if err != nil {
 				t.Error(err)
 			}

@@ -51,7 +51,8 @@ func TestLocalPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := 0
-	for _, want := range []string{"7 of 8 planned devices are there", "the last good plan is in use", "these did not answer: quay-radio.", "The internet line is down", "slip-cam is missing", "missing-device/slip-cam"} {
+	for _, want := range []string{"7 of 8 planned devices are there", "the last good plan is in use", "these did not answer: quay-radio.",
+		"The internet line is down", "slip-cam is missing", "missing-device/slip-cam"} {
 		i := strings.Index(string(body)[at:], want)
 		if i < 0 {
 			t.Fatalf("the page lacks %q, or has it too early:\n%s", want, body)

@@ -82,7 +82,8 @@ func (d *Daemon) run(ctx context.Context, asked string, wishes control.Wishes, p
 		}
 	}
 	r := pass.Runner{Plan: plan, Logbook: d.Book, Maker: d.Maker, Booted: d.Booted, Asked: asked, Look: d.Options.Survey,
-		Survey: discover.Options{Asked: asked == "person", Secrets: d.Secrets, LoginsAsked: wishes.Logins, Progress: part, Further: []discover.Source{d.listener.Source(plan)}}}
+		Survey: discover.Options{Asked: asked == "person", Secrets: d.Secrets, LoginsAsked: wishes.Logins, Progress: part,
+			Further: []discover.Source{d.listener.Source(plan)}}}
 	start := time.Now()
 	res, err := r.Run(ctx)
 	d.mu.Lock()

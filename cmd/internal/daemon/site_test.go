@@ -110,16 +110,19 @@ func (s *site) survey(ctx context.Context, plan *inventory.Plan, _ discover.Opti
 	defer s.mu.Unlock()
 	s.now--
 	ev := &inventory.Evidence{Started: start, Finished: time.Now(), Aborted: ctx.Err() != nil}
-	ev.Attached = []inventory.Attached{{Network: "yard", Interface: "eth0", MAC: inventory.MAC{0, 0, 0x5e, 0, 0x53, 0xf0}, Addr: netip.MustParseAddr("203.0.113.240"), Up: true}}
+	ev.Attached = []inventory.Attached{{Network: "yard", Interface: "eth0", MAC: inventory.MAC{0, 0, 0x5e, 0, 0x53, 0xf0},
+		Addr: netip.MustParseAddr("203.0.113.240"), Up: true}}
 	if s.cut {
-		ev.Coverage = inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Skipped, Why: arp.ErrNotRun.Error() + ": eth0 has no carrier"}}
+		ev.Coverage = inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Skipped,
+			Why: arp.ErrNotRun.Error() + ": eth0 has no carrier"}}
 		return ev
 	}
 	ev.Coverage = inventory.CoverageList{{Subject: "yard", Source: inventory.SourceARP, Result: inventory.Complete}}
 	for i := range plan.Devices {
 		d := &plan.Devices[i]
 		if s.there(plan, d) {
-			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: d.MACs[0], Addr: d.Address(), Source: inventory.SourceARP, Seen: ev.Finished, Live: true, Tries: []int{1, 2}})
+			ev.Sightings = append(ev.Sightings, inventory.Sighting{MAC: d.MACs[0], Addr: d.Address(), Source: inventory.SourceARP, Seen: ev.Finished,
+				Live: true, Tries: []int{1, 2}})
 		}
 	}
 	return ev

@@ -37,7 +37,8 @@ type Status struct {
 // Status tells how the daemon is.
 func (d *Daemon) Status(ctx context.Context) (any, error) {
 	problem, _ := d.plan.Problem()
-	s := Status{Version: d.Version, Since: d.started.UTC().Truncate(time.Second), Plan: d.PlanPath, Logbook: d.LogbookPath, Problem: some(problem), NextRun: when(d.next(time.Now()))}
+	s := Status{Version: d.Version, Since: d.started.UTC().Truncate(time.Second), Plan: d.PlanPath, Logbook: d.LogbookPath, Problem: some(problem),
+		NextRun: when(d.next(time.Now()))}
 	d.mu.Lock()
 	if snap := d.state.snap; snap != nil {
 		s.LastRun = when(snap.Finished)

@@ -112,68 +112,68 @@ func TestFlappingIsNotRung(t *testing.T) {
 
 // Field case FC-23 in the daemon: the power is back, this machine is up first, and
 // nobody is called missing for that. Nor is anybody when its own cable is out.
-func TestFC23(t *testing.T) {
+func TestFC23OwnBoot(t *testing.T) {
 	t.Parallel()
-	t.Run("own boot", func(t *testing.T) {
-		t.Parallel()
-		inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
-			w.opts.Booted = time.Now().Add(-40 * time.Second)
-			w.site.set("quay-switch", false) // the router alone answers
-			w.start()
-			if _, err := w.d.RunNow(w.t.Context(), control.Wishes{}, nil); err != nil { // a person cannot wait
-				t.Fatal(err)
-			}
-			time.Sleep(9*time.Minute - 25*time.Second)
-			if n := w.site.looked(); n != 1 {
-				t.Errorf("%d runs while it settled, want the person's alone", n)
-			}
-			w.site.set("quay-switch", true)
-			time.Sleep(time.Hour)
-			w.quiet()
-			if n := w.site.looked(); n < 4 {
-				t.Errorf("%d runs", n)
-			}
-			if eps, err := w.book.Episodes(w.t.Context(), tuesday); err != nil || len(eps) > 0 {
-				t.Errorf("findings %+v, %v", eps, err)
-			}
-		})
+	inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
+		w.opts.Booted = time.Now().Add(-40 * time.Second)
+		w.site.set("quay-switch", false) // the router alone answers
+		w.start()
+		if _, err := w.d.RunNow(w.t.Context(), control.Wishes{}, nil); err != nil { // a person cannot wait
+			t.Fatal(err)
+		}
+		time.Sleep(9*time.Minute - 25*time.Second)
+		if n := w.site.looked(); n != 1 {
+			t.Errorf("%d runs while it settled, want the person's alone", n)
+		}
+		w.site.set("quay-switch", true)
+		time.Sleep(time.Hour)
+		w.quiet()
+		if n := w.site.looked(); n < 4 {
+			t.Errorf("%d runs", n)
+		}
+		if eps, err := w.book.Episodes(w.t.Context(), tuesday); err != nil || len(eps) > 0 {
+			t.Errorf("findings %+v, %v", eps, err)
+		}
 	})
-	t.Run("more than half", func(t *testing.T) {
-		t.Parallel()
-		inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
-			w.start()
-			time.Sleep(5 * time.Minute)
-			w.site.set("quay-switch", false)
-			time.Sleep(30 * time.Minute)
-			for _, m := range w.each("urgent", 1) {
-				if !strings.Contains(m.Subject, "most of the site cannot be seen from here") || !strings.Contains(m.Text, "look first at the cable, switch port and power of the machine that boundwalk runs on") {
-					t.Errorf("subject %q\n%s", m.Subject, m.Text)
-				}
+}
+
+func TestFC23MoreThanHalf(t *testing.T) {
+	t.Parallel()
+	inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
+		w.start()
+		time.Sleep(5 * time.Minute)
+		w.site.set("quay-switch", false)
+		time.Sleep(30 * time.Minute)
+		for _, m := range w.each("urgent", 1) {
+			if !strings.Contains(m.Subject, "most of the site cannot be seen from here") ||
+				!strings.Contains(m.Text, "look first at the cable, switch port and power of the machine that boundwalk runs on") {
+				t.Errorf("subject %q\n%s", m.Subject, m.Text)
 			}
-		})
+		}
 	})
-	t.Run("own cable", func(t *testing.T) {
-		t.Parallel()
-		inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
-			w.start()
-			time.Sleep(5 * time.Minute)
-			w.site.change(func(s *site) { s.cut = true })
-			time.Sleep(time.Hour)
-			snap, _, err := w.book.Snapshot(w.t.Context())
-			w.check(err)
-			for i := range snap.Devices {
-				if d := &snap.Devices[i]; d.Planned && d.Presence == inventory.Absent {
-					t.Errorf("%s is absent", d.Name)
-				}
+}
+
+func TestFC23OwnCable(t *testing.T) {
+	t.Parallel()
+	inBubble(t, t.TempDir(), tuesday, "", func(w *watch) {
+		w.start()
+		time.Sleep(5 * time.Minute)
+		w.site.change(func(s *site) { s.cut = true })
+		time.Sleep(time.Hour)
+		snap, _, err := w.book.Snapshot(w.t.Context())
+		w.check(err)
+		for i := range snap.Devices {
+			if d := &snap.Devices[i]; d.Planned && d.Presence == inventory.Absent {
+				t.Errorf("%s is absent", d.Name)
 			}
-			if c := snap.Coverage[0]; c.Result != inventory.Skipped || !strings.HasPrefix(c.Why, "not run") {
-				t.Errorf("coverage: %+v", c)
-			}
-			w.quiet()
-			w.site.change(func(s *site) { s.cut = false })
-			time.Sleep(time.Hour)
-			w.quiet()
-		})
+		}
+		if c := snap.Coverage[0]; c.Result != inventory.Skipped || !strings.HasPrefix(c.Why, "not run") {
+			t.Errorf("coverage: %+v", c)
+		}
+		w.quiet()
+		w.site.change(func(s *site) { s.cut = false })
+		time.Sleep(time.Hour)
+		w.quiet()
 	})
 }
 
