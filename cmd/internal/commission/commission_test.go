@@ -38,7 +38,8 @@ func yard() *inventory.Plan {
 
 // scene is a snapshot of the switch's ports 5 and 6, changed by those given.
 func scene(change ...func(*inventory.Snapshot)) *inventory.Snapshot {
-	s := &inventory.Snapshot{Finished: noon, Devices: []inventory.SeenDevice{{Name: "quay-switch", Planned: true, Presence: inventory.Present}, {Name: "slip-cam", Planned: true, Presence: inventory.Absent}}}
+	s := &inventory.Snapshot{Finished: noon, Devices: []inventory.SeenDevice{{Name: "quay-switch", Planned: true, Presence: inventory.Present},
+		{Name: "slip-cam", Planned: true, Presence: inventory.Absent}}}
 	for _, port := range []string{"5", "6"} {
 		s.Ports = append(s.Ports, inventory.PortState{Switch: "quay-switch", Port: port, Up: new(false), Power: &inventory.PortPower{State: inventory.PSESearching}})
 	}
@@ -65,7 +66,8 @@ func powered(port string, draw inventory.Power) func(*inventory.Snapshot) {
 
 func device(name, port, addr string, m inventory.MAC) func(*inventory.Snapshot) {
 	return func(s *inventory.Snapshot) {
-		d := inventory.SeenDevice{Name: name, Presence: inventory.Present, MACs: []inventory.MAC{m}, Place: inventory.Place{Switch: "quay-switch", Port: port, Basis: inventory.ByFDB}}
+		d := inventory.SeenDevice{Name: name, Presence: inventory.Present, MACs: []inventory.MAC{m},
+			Place: inventory.Place{Switch: "quay-switch", Port: port, Basis: inventory.ByFDB}}
 		if addr != "" {
 			d.Addrs = []netip.Addr{netip.MustParseAddr(addr)}
 		}
@@ -196,7 +198,8 @@ func TestWatchTwoAtOnce(t *testing.T) {
 // A printer that wakes elsewhere while a camera is plugged in is not what came.
 func TestArrivalsOnWokenPortsOnly(t *testing.T) {
 	after := scene(powered("6", 4000), device("new", "6", "203.0.113.150", mac32), func(s *inventory.Snapshot) {
-		s.Devices = append(s.Devices, inventory.SeenDevice{Name: "printer", Presence: inventory.Present, MACs: []inventory.MAC{{2}}, Place: inventory.Place{Switch: "quay-switch", Port: "1", Basis: inventory.ByFDB}})
+		s.Devices = append(s.Devices, inventory.SeenDevice{Name: "printer", Presence: inventory.Present, MACs: []inventory.MAC{{2}},
+			Place: inventory.Place{Switch: "quay-switch", Port: "1", Basis: inventory.ByFDB}})
 	})
 	if got := commission.Arrivals(yard(), scene(), after, ""); !slices.Equal(got, []string{"new"}) {
 		t.Errorf("got %v", got)
@@ -243,8 +246,10 @@ func TestFC20Sentence(t *testing.T) {
 		want    string
 	}{
 		"no word of an address": {nil, "a device is on port 6 of quay-switch (class 3, MAC 00:00:5e:00:53:31), it has no address in this network; perhaps factory or self-assigned"},
-		"a factory address":     {[]netip.Addr{netip.MustParseAddr("198.51.100.108")}, "a device is on port 6 of quay-switch (class 3, MAC 00:00:5e:00:53:31), it has no address in this network; it speaks as 198.51.100.108, perhaps its factory address"},
-		"self-assigned":         {[]netip.Addr{netip.MustParseAddr("169.254.7.9")}, "a device is on port 6 of quay-switch (class 3, MAC 00:00:5e:00:53:31), it has no address in this network but the self-assigned 169.254.7.9: DHCP did not answer"},
+		"a factory address": {[]netip.Addr{netip.MustParseAddr("198.51.100.108")},
+			"a device is on port 6 of quay-switch (class 3, MAC 00:00:5e:00:53:31), it has no address in this network; it speaks as 198.51.100.108, perhaps its factory address"},
+		"self-assigned": {[]netip.Addr{netip.MustParseAddr("169.254.7.9")},
+			"a device is on port 6 of quay-switch (class 3, MAC 00:00:5e:00:53:31), it has no address in this network but the self-assigned 169.254.7.9: DHCP did not answer"},
 	} {
 		snap := scene(powered("6", 0), device("00:00:5e:00:53:31", "6", "", mac31))
 		snap.Devices[2].Foreign = c.foreign
@@ -256,65 +261,74 @@ func TestFC20Sentence(t *testing.T) {
 	}
 }
 
+var judged = map[string]struct {
+	plan   func(*inventory.Plan)
+	snap   func(*inventory.Snapshot)
+	step   string
+	want   commission.State
+	caveat bool
+}{
+	"all well":            {nil, nil, "port", commission.Pass, false},
+	"other port":          {nil, func(s *inventory.Snapshot) { s.Devices[1].Place.Port = "6" }, "port", commission.Fail, false},
+	"remembered port":     {nil, func(s *inventory.Snapshot) { s.Devices[1].Place.Basis = inventory.Remembered }, "port", commission.Unknown, false},
+	"slower than planned": {func(p *inventory.Plan) { p.Devices[1].Speed = 1e9 }, nil, "link", commission.Fail, true},
+	"half duplex":         {nil, func(s *inventory.Snapshot) { s.Ports[0].HalfDuplex = new(true) }, "link", commission.Fail, true},
+	"no link state":       {nil, func(s *inventory.Snapshot) { s.Ports[0].Up = nil }, "link", commission.Unknown, false},
+	"another class":       {func(p *inventory.Plan) { p.Devices[1].Class = poe.Class2 }, nil, "class", commission.Warn, false},
+	"near its limit":      {nil, func(s *inventory.Snapshot) { *s.Ports[0].Power.Draw = 14000 }, "draw", commission.Warn, false},
+	"over its limit":      {nil, func(s *inventory.Snapshot) { *s.Ports[0].Power.Draw = 15500 }, "draw", commission.Fail, false},
+	"negotiated near": {nil, func(s *inventory.Snapshot) {
+		*s.Ports[0].Power.Draw = 15400
+		s.Ports[0].Power.DrawBasis = inventory.Negotiated
+	}, "draw", commission.Pass, false},
+	"draw not told": {nil, func(s *inventory.Snapshot) { s.Ports[0].Power.Draw = nil }, "draw", commission.Unknown, false},
+	"power into passive": {func(p *inventory.Plan) { p.Devices[1].Takes = inventory.Feed{Standard: poe.Passive, Volts: 24} }, nil,
+		"power", commission.Fail, true},
+	"no power":      {nil, func(s *inventory.Snapshot) { s.Ports[0].Power.State = inventory.PSESearching }, "power", commission.Fail, false},
+	"wrong VLAN":    {nil, func(s *inventory.Snapshot) { s.Ports[0].VLAN, s.Ports[0].VLANKnown = 10, true }, "VLAN", commission.Fail, false},
+	"VLAN not told": {nil, nil, "VLAN", commission.Unknown, false},
+	"other address": {nil, func(s *inventory.Snapshot) { s.Devices[1].Addrs = []netip.Addr{netip.MustParseAddr("203.0.113.140")} },
+		"address", commission.Fail, false},
+	"two answer": {nil, func(s *inventory.Snapshot) {
+		s.Shared = []inventory.SharedAddr{{Addr: netip.MustParseAddr("203.0.113.131")}}
+	}, "address", commission.Fail, false},
+	"firmware not told": {nil, nil, "firmware", commission.Unknown, false},
+	"older firmware": {func(p *inventory.Plan) { p.Devices[1].Firmware = "2.0" },
+		func(s *inventory.Snapshot) { s.Devices[1].Firmware = "1.4" }, "firmware", commission.Warn, false},
+	"factory login open": {nil, func(s *inventory.Snapshot) {
+		s.Logins = []inventory.LoginResult{{Device: "slip-cam", Outcome: inventory.LoginAccepted}}
+	}, "factory login", commission.Fail, false},
+	"factory login refused": {nil, logins(inventory.LoginRefused, noon), "factory login", commission.Pass, false},
+	"refused an hour ago, not tried again": {nil, logins(inventory.LoginRefused, noon.Add(-time.Hour), inventory.LoginNotChecked, noon),
+		"factory login", commission.Pass, false},
+	"refused a month ago": {nil, logins(inventory.LoginRefused, noon.AddDate(0, -1, 0), inventory.LoginNotChecked, noon), "factory login",
+		commission.Unknown, false},
+	"accepted a month ago": {nil, logins(inventory.LoginAccepted, noon.AddDate(0, -1, 0), inventory.LoginNotChecked, noon),
+		"factory login", commission.Fail, false},
+	"accepted, then refused": {nil, logins(inventory.LoginAccepted, noon.Add(-time.Hour), inventory.LoginRefused, noon),
+		"factory login", commission.Pass, false},
+	"factory login never tried": {nil, logins(inventory.LoginNotChecked, noon), "factory login", commission.Unknown, false},
+	"never set up":              {nil, logins(inventory.LoginUnset, noon), "factory login", commission.Fail, false},
+	"a sign of a lock":          {nil, logins(inventory.LoginLocked, noon), "factory login", commission.Warn, false},
+	"another device's factory login": {nil, func(s *inventory.Snapshot) {
+		s.Logins = []inventory.LoginResult{{Device: "gate-cam", Outcome: inventory.LoginRefused}}
+	}, "factory login", commission.Unknown, false},
+	"usual community beside the factory login": {nil, func(s *inventory.Snapshot) {
+		logins(inventory.LoginAccepted, noon)(s)
+		s.Logins = append(s.Logins, inventory.LoginResult{Device: "slip-cam", Entry: "usual-read-community", Over: "snmp",
+			Outcome: inventory.LoginCannotTell, When: noon})
+	}, "factory login", commission.Fail, false},
+	"no raw socket":          {nil, gap("cameras", inventory.SourceARP, inventory.Partial), "not looked at", commission.Unknown, false},
+	"its switch is dumb":     {nil, gap("quay-switch", inventory.SourceSNMP, inventory.NoAnswer), "not looked at", commission.Unknown, false},
+	"no access to any":       {func(p *inventory.Plan) { p.Devices[0].Access = "" }, nil, "not looked at", commission.Unknown, false},
+	"factory login unproved": {nil, nil, "factory login", commission.Unknown, false},
+	"no recorder":            {nil, nil, "recording time", commission.Unknown, false},
+	"reserve":                {nil, nil, "reserve of quay-switch", commission.Pass, false},
+	"overbooked":             {func(p *inventory.Plan) { p.Devices[0].Budget = 10000 }, nil, "reserve of quay-switch", commission.Fail, true},
+}
+
 func TestJudge(t *testing.T) {
-	for name, c := range map[string]struct {
-		plan   func(*inventory.Plan)
-		snap   func(*inventory.Snapshot)
-		step   string
-		want   commission.State
-		caveat bool
-	}{
-		"all well":            {nil, nil, "port", commission.Pass, false},
-		"other port":          {nil, func(s *inventory.Snapshot) { s.Devices[1].Place.Port = "6" }, "port", commission.Fail, false},
-		"remembered port":     {nil, func(s *inventory.Snapshot) { s.Devices[1].Place.Basis = inventory.Remembered }, "port", commission.Unknown, false},
-		"slower than planned": {func(p *inventory.Plan) { p.Devices[1].Speed = 1e9 }, nil, "link", commission.Fail, true},
-		"half duplex":         {nil, func(s *inventory.Snapshot) { s.Ports[0].HalfDuplex = new(true) }, "link", commission.Fail, true},
-		"no link state":       {nil, func(s *inventory.Snapshot) { s.Ports[0].Up = nil }, "link", commission.Unknown, false},
-		"another class":       {func(p *inventory.Plan) { p.Devices[1].Class = poe.Class2 }, nil, "class", commission.Warn, false},
-		"near its limit":      {nil, func(s *inventory.Snapshot) { *s.Ports[0].Power.Draw = 14000 }, "draw", commission.Warn, false},
-		"over its limit":      {nil, func(s *inventory.Snapshot) { *s.Ports[0].Power.Draw = 15500 }, "draw", commission.Fail, false},
-		"negotiated near": {nil, func(s *inventory.Snapshot) {
-			*s.Ports[0].Power.Draw = 15400
-			s.Ports[0].Power.DrawBasis = inventory.Negotiated
-		}, "draw", commission.Pass, false},
-		"draw not told":      {nil, func(s *inventory.Snapshot) { s.Ports[0].Power.Draw = nil }, "draw", commission.Unknown, false},
-		"power into passive": {func(p *inventory.Plan) { p.Devices[1].Takes = inventory.Feed{Standard: poe.Passive, Volts: 24} }, nil, "power", commission.Fail, true},
-		"no power":           {nil, func(s *inventory.Snapshot) { s.Ports[0].Power.State = inventory.PSESearching }, "power", commission.Fail, false},
-		"wrong VLAN":         {nil, func(s *inventory.Snapshot) { s.Ports[0].VLAN, s.Ports[0].VLANKnown = 10, true }, "VLAN", commission.Fail, false},
-		"VLAN not told":      {nil, nil, "VLAN", commission.Unknown, false},
-		"other address":      {nil, func(s *inventory.Snapshot) { s.Devices[1].Addrs = []netip.Addr{netip.MustParseAddr("203.0.113.140")} }, "address", commission.Fail, false},
-		"two answer": {nil, func(s *inventory.Snapshot) {
-			s.Shared = []inventory.SharedAddr{{Addr: netip.MustParseAddr("203.0.113.131")}}
-		}, "address", commission.Fail, false},
-		"firmware not told": {nil, nil, "firmware", commission.Unknown, false},
-		"older firmware":    {func(p *inventory.Plan) { p.Devices[1].Firmware = "2.0" }, func(s *inventory.Snapshot) { s.Devices[1].Firmware = "1.4" }, "firmware", commission.Warn, false},
-		"factory login open": {nil, func(s *inventory.Snapshot) {
-			s.Logins = []inventory.LoginResult{{Device: "slip-cam", Outcome: inventory.LoginAccepted}}
-		}, "factory login", commission.Fail, false},
-		"factory login refused": {nil, logins(inventory.LoginRefused, noon), "factory login", commission.Pass, false},
-		"refused an hour ago, not tried again": {nil, logins(inventory.LoginRefused, noon.Add(-time.Hour), inventory.LoginNotChecked, noon),
-			"factory login", commission.Pass, false},
-		"refused a month ago":       {nil, logins(inventory.LoginRefused, noon.AddDate(0, -1, 0), inventory.LoginNotChecked, noon), "factory login", commission.Unknown, false},
-		"accepted a month ago":      {nil, logins(inventory.LoginAccepted, noon.AddDate(0, -1, 0), inventory.LoginNotChecked, noon), "factory login", commission.Fail, false},
-		"accepted, then refused":    {nil, logins(inventory.LoginAccepted, noon.Add(-time.Hour), inventory.LoginRefused, noon), "factory login", commission.Pass, false},
-		"factory login never tried": {nil, logins(inventory.LoginNotChecked, noon), "factory login", commission.Unknown, false},
-		"never set up":              {nil, logins(inventory.LoginUnset, noon), "factory login", commission.Fail, false},
-		"a sign of a lock":          {nil, logins(inventory.LoginLocked, noon), "factory login", commission.Warn, false},
-		"another device's factory login": {nil, func(s *inventory.Snapshot) {
-			s.Logins = []inventory.LoginResult{{Device: "gate-cam", Outcome: inventory.LoginRefused}}
-		}, "factory login", commission.Unknown, false},
-		"usual community beside the factory login": {nil, func(s *inventory.Snapshot) {
-			logins(inventory.LoginAccepted, noon)(s)
-			s.Logins = append(s.Logins, inventory.LoginResult{Device: "slip-cam", Entry: "usual-read-community", Over: "snmp", Outcome: inventory.LoginCannotTell, When: noon})
-		}, "factory login", commission.Fail, false},
-		"no raw socket":          {nil, gap("cameras", inventory.SourceARP, inventory.Partial), "not looked at", commission.Unknown, false},
-		"its switch is dumb":     {nil, gap("quay-switch", inventory.SourceSNMP, inventory.NoAnswer), "not looked at", commission.Unknown, false},
-		"no access to any":       {func(p *inventory.Plan) { p.Devices[0].Access = "" }, nil, "not looked at", commission.Unknown, false},
-		"factory login unproved": {nil, nil, "factory login", commission.Unknown, false},
-		"no recorder":            {nil, nil, "recording time", commission.Unknown, false},
-		"reserve":                {nil, nil, "reserve of quay-switch", commission.Pass, false},
-		"overbooked":             {func(p *inventory.Plan) { p.Devices[0].Budget = 10000 }, nil, "reserve of quay-switch", commission.Fail, true},
-	} {
+	for name, c := range judged {
 		plan, snap := yard(), scene(powered("5", 5100), device("slip-cam", "5", "203.0.113.131", mac31))
 		if c.plan != nil {
 			c.plan(plan)
@@ -334,7 +348,8 @@ func TestJudge(t *testing.T) {
 func logins(pairs ...any) func(*inventory.Snapshot) {
 	return func(s *inventory.Snapshot) {
 		for i := 0; i < len(pairs); i += 2 {
-			s.Logins = append(s.Logins, inventory.LoginResult{Device: "slip-cam", Entry: "dome", Over: "http", Outcome: pairs[i].(string), When: pairs[i+1].(time.Time)})
+			s.Logins = append(s.Logins, inventory.LoginResult{Device: "slip-cam", Entry: "dome", Over: "http", Outcome: pairs[i].(string),
+				When: pairs[i+1].(time.Time)})
 		}
 	}
 }
@@ -353,7 +368,8 @@ func TestGapsElsewhere(t *testing.T) {
 	plan.Devices = append(plan.Devices, inventory.Device{Name: "shed-switch", Role: inventory.Switch, Access: "yard"})
 	plan.Index()
 	snap := scene(powered("5", 5100), device("slip-cam", "5", "203.0.113.131", mac31),
-		gap("yard", inventory.SourceARP, inventory.Partial), gap("shed-switch", inventory.SourceSNMP, inventory.NoAnswer), gap("quay-switch", inventory.SourceSNMP, inventory.NotOffered))
+		gap("yard", inventory.SourceARP, inventory.Partial), gap("shed-switch", inventory.SourceSNMP, inventory.NoAnswer),
+		gap("quay-switch", inventory.SourceSNMP, inventory.NotOffered))
 	if r := commission.Judge(plan, snap, "slip-cam", "", noon); state(r, "not looked at") != "" {
 		t.Errorf("%+v", r.Steps)
 	}
@@ -375,7 +391,8 @@ func TestRecordForms(t *testing.T) {
 	r := commission.Judge(yard(), snap, "x", "", noon)
 	r.Entry = "  x: {}\n"
 	var page, text bytes.Buffer
-	if err := errors.Join(commission.HTML(&page, []commission.Record{r}, time.UTC), commission.Text(&text, []commission.Record{r}, time.UTC, report.Style{})); err != nil {
+	if err := errors.Join(commission.HTML(&page, []commission.Record{r}, time.UTC),
+		commission.Text(&text, []commission.Record{r}, time.UTC, report.Style{})); err != nil {
 		t.Fatal(err)
 	}
 	if strings.Contains(page.String(), "<script>") || !strings.Contains(page.String(), "Confidential") {

@@ -175,14 +175,16 @@ func (j *judge) link() {
 	case half:
 		j.say("link", Fail, speed+", half duplex", "set both ends to negotiate; look at the cable").Caution = j.heights()
 	case want > 0 && p.Speed > 0 && p.Speed < want:
-		j.say("link", Fail, fmt.Sprintf("%s, planned %s", speed, want), "a pair is bad or missing: look at the plugs, the injector and the length").Caution = j.heights()
+		j.say("link", Fail, fmt.Sprintf("%s, planned %s", speed, want),
+			"a pair is bad or missing: look at the plugs, the injector and the length").Caution = j.heights()
 	case want > 0 && p.Speed == 0:
 		j.say("link", Unknown, "up, speed not told", "")
 	default:
 		j.say("link", Pass, "up at "+speed, "")
 	}
 	if n := grew(p.Counters.FCS) + grew(p.Counters.InErrors); n > 0 {
-		j.say("link errors", Warn, fmt.Sprintf("%d counted on the port since its switch started", n), "look again in a day: if they grow, make the plugs anew").Caution = j.heights()
+		j.say("link errors", Warn, fmt.Sprintf("%d counted on the port since its switch started", n),
+			"look again in a day: if they grow, make the plugs anew").Caution = j.heights()
 	}
 }
 
@@ -222,7 +224,8 @@ func (j *judge) power() {
 	passive := j.dev.IsPassive() || len(j.dev.Via) > 0
 	switch {
 	case passive && pw != nil && pw.State == inventory.PSEDelivering:
-		j.say("power", Fail, "its port gives power, though the plan feeds it otherwise", "switch the port's power off before anything else").Caution = poe.CautionPassive
+		j.say("power", Fail, "its port gives power, though the plan feeds it otherwise",
+			"switch the port's power off before anything else").Caution = poe.CautionPassive
 	case passive:
 		j.say("power", Unknown, "fed by "+j.feeder()+", which tells nothing of it", "measure at its end if you doubt it").Caution = poe.CautionPassive
 	case pw == nil:
@@ -289,7 +292,8 @@ func (j *judge) delivered(pw *inventory.PortPower) {
 func (j *judge) vlan() {
 	p := j.port
 	want := j.dev.VLAN
-	if n, ok := j.plan.NetworkOf(j.dev.Address()); ok && want == 0 && j.planned && j.dev.Role != inventory.Switch && j.dev.Role != inventory.Router && !slices.Contains(j.dev.Tagged, n.VLAN) {
+	if n, ok := j.plan.NetworkOf(j.dev.Address()); ok && want == 0 && j.planned && j.dev.Role != inventory.Switch && j.dev.Role != inventory.Router &&
+		!slices.Contains(j.dev.Tagged, n.VLAN) {
 		want = n.VLAN
 	}
 	if want == 0 || p == nil {
@@ -380,7 +384,8 @@ func (j *judge) kind() {
 	case len(words) == 0:
 		j.say("name and maker", Unknown, "it says nothing of itself", "")
 	case j.dev.Serial != "" && s.Serial != "" && j.dev.Serial != s.Serial:
-		j.say("name and maker", Fail, fmt.Sprintf("%s, serial %s, planned %s", strings.Join(words, ", "), s.Serial, j.dev.Serial), "see whether it is the one that was meant")
+		j.say("name and maker", Fail, fmt.Sprintf("%s, serial %s, planned %s", strings.Join(words, ", "), s.Serial, j.dev.Serial),
+			"see whether it is the one that was meant")
 	case j.planned && j.dev.Maker != "" && s.MakerBy != "registry" && s.Maker != "" && !strings.EqualFold(j.dev.Maker, s.Maker):
 		j.say("name and maker", Warn, fmt.Sprintf("%s, planned %s", strings.Join(words, ", "), j.dev.Maker), "see whether it is the model that was meant")
 	default:

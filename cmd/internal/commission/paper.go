@@ -188,8 +188,9 @@ func Nothing(plan *inventory.Plan, w Watched, now time.Time) Record {
 		}
 	}
 	r.Steps = append(r.Steps, Step{What: "arrival", State: Fail,
-		Found: fmt.Sprintf("nothing came in %s; watched: %s", w.Ended.Sub(w.Began).Round(time.Second), cmp.Or(strings.Join(watched, ", "), "nothing, for no switch and no network could be looked at")),
-		Do:    "look at its power and its cable; if it hangs where nothing was watched, give that switch an access"})
+		Found: fmt.Sprintf("nothing came in %s; watched: %s", w.Ended.Sub(w.Began).Round(time.Second),
+			cmp.Or(strings.Join(watched, ", "), "nothing, for no switch and no network could be looked at")),
+		Do: "look at its power and its cable; if it hangs where nothing was watched, give that switch an access"})
 	if len(dead) > 0 {
 		r.Steps = append(r.Steps, Step{What: "not watched", State: Unknown, Found: strings.Join(dead, ", "), Do: `"boundwalk doctor" says what to do`})
 	}

@@ -117,7 +117,7 @@ func (w *watcher) run(ctx context.Context) (err error) {
 
 func (w *watcher) came() bool { return len(w.out.Arrived)+len(w.out.Ports) > 0 }
 
-// pause waits; false once ctx has ended.
+// pause waits for d, or until ctx ends and then returns its cause.
 func pause(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()
