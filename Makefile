@@ -1,7 +1,7 @@
 # make test   everything: vet, format, staticcheck, unit tests with race, fuzz seeds, scripts, the lab
 # make build  the program for this machine
 # make all-arch  the program for every machine that is supported
-# make bench  the benchmarks, as ratios where they compare
+# make bench  the benchmarks, as ratios where they compare; half an hour, for one of them is a year of runs
 
 GO      ?= go
 
