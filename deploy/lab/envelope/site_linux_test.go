@@ -66,8 +66,8 @@ devices:
   quay-radio:    {role: radio, mac: "00:00:5e:00:53:20", address: 203.0.113.20}
   slip-cam:      {model: dome, mac: "00:00:5e:00:53:31", address: [203.0.113.31, "2001:db8:10::31"]}
   gate-cam:      {model: dome, mac: "00:00:5e:00:53:99", address: 203.0.113.32}
-  late-cam:      {model: dome, mac: "00:00:5e:00:53:77", address: 203.0.113.33}
-  winter-cam:    {model: dome, mac: "00:00:5e:00:53:66", address: 203.0.113.66}
+  late-cam:      {role: camera, mac: "00:00:5e:00:53:77", address: 203.0.113.33}
+  winter-cam:    {role: camera, mac: "00:00:5e:00:53:66", address: 203.0.113.66}
   lift:          {model: dome, mac: "00:00:5e:00:53:50", address: 203.0.113.50, access: yard}
   pontoon-switch: {role: switch, address: 198.51.100.200, access: yard}
 leave_alone: [203.0.113.50]
@@ -168,8 +168,9 @@ func (q *quay) people() {
 	netns.Need(q.t, "snmpd")
 	netns.Need(q.t, "snmpget")
 	q.agent(sw, "203.0.113.2", "rocommunity "+community)
-	q.agent(router, "203.0.113.1", "createUser reader SHA "+openAuth+"\nrouser reader auth")
-	q.agent(ups, "203.0.113.3", "createUser audit SHA-256 "+coreAuth+" AES "+corePriv+"\nrouser audit priv")
+	const usual = "\nrocommunity public" // that check waits for no silence then
+	q.agent(router, "203.0.113.1", "createUser reader SHA "+openAuth+"\nrouser reader auth"+usual)
+	q.agent(ups, "203.0.113.3", "createUser audit SHA-256 "+coreAuth+" AES "+corePriv+"\nrouser audit priv"+usual)
 	q.agent(lift, "203.0.113.50", "rocommunity "+community)
 }
 
