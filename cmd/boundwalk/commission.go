@@ -69,7 +69,8 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 		return a.lastRecord(ctx, pf, path, name, f.out)
 	}
 	if _, ok := pf.Plan.Device(name); name != "" && !ok {
-		return &exitError{exitUsage, &hintError{fmt.Errorf("the plan has no device %q", name), `without a name, whatever comes next is proved: "boundwalk commission"`}}
+		return &exitError{exitUsage, &hintError{fmt.Errorf("the plan has no device %q", name),
+			`without a name, whatever comes next is proved: "boundwalk commission"`}}
 	}
 	look, done, err := a.commissionLooks(ctx, pf.Plan, path)
 	if err != nil {
@@ -97,12 +98,14 @@ func (a *app) commission(ctx context.Context, name string, f commissionFlags) er
 // prove takes what came into the plan, where that is asked for, then looks once
 // more, whole and for the logbook, and judges what it sees. The second error is that
 // of the plan's edit: the records are there all the same.
-func (a *app) prove(ctx context.Context, pf *planfile.File, look *looks, w commission.Watched, name string, write bool) (records []commission.Record, wrote, err error) {
+func (a *app) prove(ctx context.Context, pf *planfile.File, look *looks, w commission.Watched, name string,
+	write bool) (records []commission.Record, wrote, err error) {
 	if len(w.Arrived)+len(w.Ports) == 0 {
 		return look.named(commission.Nothing(pf.Plan, w, time.Now())), nil, nil
 	}
 	if len(w.Arrived) > 1 {
-		look.tell(fmt.Sprintf("%d devices came at once: %s; to prove one alone, name it: \"boundwalk commission NAME\"", len(w.Arrived), strings.Join(whereabouts(w), ", ")))
+		look.tell(fmt.Sprintf("%d devices came at once: %s; to prove one alone, name it: \"boundwalk commission NAME\"", len(w.Arrived),
+			strings.Join(whereabouts(w), ", ")))
 	}
 	news := newcomers(pf.Plan, w, name)
 	plan := pf.Plan

@@ -42,7 +42,8 @@ func commissionSite(t *testing.T, cam *fakeCamera, policy string) (dir string) {
 func proved(t *testing.T, dir string, code int, args ...string) (commission.Record, string) {
 	t.Helper()
 	var out, told bytes.Buffer
-	got := run(t.Context(), append([]string{"commission", "slip-cam", "--json", "--every", "10ms", "--settle", "10ms", "--plan", filepath.Join(dir, "plan.yaml")}, args...),
+	got := run(t.Context(), append([]string{"commission", "slip-cam", "--json", "--every", "10ms", "--settle", "10ms", "--plan",
+		filepath.Join(dir, "plan.yaml")}, args...),
 		strings.NewReader(""), &out, &told)
 	var rs []commission.Record
 	if err := json.Unmarshal(out.Bytes(), &rs); err != nil || len(rs) != 1 || got != code {

@@ -45,7 +45,8 @@ func (a *app) commissionLooks(ctx context.Context, plan *inventory.Plan, path st
 	if err != nil {
 		return nil, nil, err
 	}
-	l := &looks{plan: plan, path: path, file: a.findLogbook(path), opts: discover.Options{Asked: true, Secrets: secrets(path)}, hist: &inventory.History{}, maker: maker,
+	l := &looks{plan: plan, path: path, file: a.findLogbook(path), opts: discover.Options{Asked: true, Secrets: secrets(path)},
+		hist: &inventory.History{}, maker: maker,
 		ears: &discover.Listener{}}
 	var saying sync.Mutex
 	l.tell = func(s string) {

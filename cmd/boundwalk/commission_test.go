@@ -50,12 +50,13 @@ func TestCommissionTwoAtOnce(t *testing.T) {
 	if code := run(t.Context(), args, strings.NewReader(""), &out, told); code != exitFindings {
 		t.Fatalf("exit %d\n%s\n%s", code, told.buf.String(), out.String())
 	}
-	var records []struct {
+	type record struct {
 		Device, Where string
 		Planned       bool
 		Steps         []struct{ What, State, Found string }
 		Entry         string
 	}
+	var records []record
 	if err := json.Unmarshal(out.Bytes(), &records); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())
 	}
@@ -72,14 +73,7 @@ func TestCommissionTwoAtOnce(t *testing.T) {
 	if step("gate-cam", "port") != "fail" || step("gate-cam", "address") != "pass" {
 		t.Errorf("gate-cam: %+v", records)
 	}
-	i := slices.IndexFunc(records, func(r struct {
-		Device, Where string
-		Planned       bool
-		Steps         []struct{ What, State, Found string }
-		Entry         string
-	}) bool {
-		return !r.Planned
-	})
+	i := slices.IndexFunc(records, func(r record) bool { return !r.Planned })
 	if i < 0 || records[i].Where != "shed-switch/8" || !strings.Contains(records[i].Entry, "at: shed-switch/8") || step(records[i].Device, "class") != "pass" {
 		t.Fatalf("the stranger: %+v", records)
 	}
