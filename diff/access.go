@@ -156,7 +156,7 @@ func (a *auditor) openDoors() {
 	if len(counts) == 0 {
 		return
 	}
-	f := New(UnencryptedManagement, plural(len(all), "device", "devices"))
+	f := New(UnencryptedManagement, Plural(len(all), "device", "devices"))
 	f.Key = string(UnencryptedManagement) + "/site" // the count moves, the finding stays
 	f.Expected = "management over ssh or https"
 	f.Observed = strings.Join(counts, ", ") + ": " + names(slices.Collect(maps.Keys(all)))
@@ -187,7 +187,7 @@ func (a *auditor) weakSNMP() {
 	if len(clear) == 0 {
 		return
 	}
-	f := New(WeakSNMP, plural(len(clear), "agent", "agents"))
+	f := New(WeakSNMP, Plural(len(clear), "agent", "agents"))
 	f.Key = string(WeakSNMP) + "/site"
 	f.Expected = "SNMPv3 where the device offers it"
 	f.Observed = "v1 or v2c, which send the community and all values in clear text: " + names(clear)

@@ -193,7 +193,7 @@ func (a *Answer) roomWords(b *budgetLine, f *feedLine) {
 		a.Caution = append(a.Caution, poe.CautionMains)
 	}
 	if n := len(a.Room.Sheds); n > 0 {
-		a.Against = append(a.Against, fmt.Sprintf("A switch that drops lower priorities would drop %s.", plural(n, "port", "ports")))
+		a.Against = append(a.Against, fmt.Sprintf("A switch that drops lower priorities would drop %s.", Plural(n, "port", "ports")))
 	}
 }
 

@@ -73,7 +73,7 @@ func (a *auditor) renumbered(d *inventory.Device) bool {
 	f := New(PortsRenumbered, d.Name)
 	f.Where = d.Name
 	f.Expected = "the port numbers of the last run"
-	f.Observed = fmt.Sprintf("%s of its agent have other numbers under the same names", plural(n, "port", "ports"))
+	f.Observed = fmt.Sprintf("%s of its agent have other numbers under the same names", Plural(n, "port", "ports"))
 	if s := a.seen[d.Name]; s != nil {
 		if at := a.restartedAt(s); !at.IsZero() {
 			f.Observed += "; it started at " + a.when(at)

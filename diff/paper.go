@@ -189,7 +189,7 @@ func (p *paper) overBudget() {
 			budget += ", which its own feed leaves it"
 		}
 		if drawn := b.sure.Drawn(); drawn > b.sure.Usable {
-			f := p.put(OverBudget, b.dev, budget, fmt.Sprintf("%s drawn at most by %s", drawn, plural(len(b.members), "device", "devices")),
+			f := p.put(OverBudget, b.dev, budget, fmt.Sprintf("%s drawn at most by %s", drawn, Plural(len(b.members), "device", "devices")),
 				"take load off it, or give it a larger supply")
 			f.Caution, f.Behind = poe.CautionMains, memberNames(b.members)
 			continue

@@ -43,14 +43,14 @@ func (p *paper) recordings() {
 			continue
 		}
 		p.put(RecordingShort, d, fmt.Sprintf("%s kept", daysWords(float64(r.Want))),
-			fmt.Sprintf("%s on %s with %s", daysWords(float64(got.Kept)), r.Disk, plural(len(r.Streams), "camera", "cameras")),
+			fmt.Sprintf("%s on %s with %s", daysWords(float64(got.Kept)), r.Disk, Plural(len(r.Streams), "camera", "cameras")),
 			fmt.Sprintf("take a disk of %s, lower the rates, or keep fewer days", got.Needs))
 	}
 }
 
 func daysWords(d float64) string {
 	if d == float64(int(d)) {
-		return plural(int(d), "day", "days")
+		return Plural(int(d), "day", "days")
 	}
 	return fmt.Sprintf("%.1f days", d)
 }

@@ -179,7 +179,7 @@ func (a *auditor) denied(p *inventory.PortState, d *inventory.Device) bool {
 	if d != nil {
 		f.Expected = "power for " + d.Name
 	}
-	f.Observed = fmt.Sprintf("%s denied %s%s", portWords(ref), plural(int(rise), "time", "times"), a.sinceWords(since))
+	f.Observed = fmt.Sprintf("%s denied %s%s", portWords(ref), Plural(int(rise), "time", "times"), a.sinceWords(since))
 	if s := a.supplyOf(p); s != nil {
 		f.Observed = sentence(f.Observed, supplyWords(s))
 	}
@@ -229,7 +229,7 @@ func (a *auditor) faults(p *inventory.PortState, d *inventory.Device) {
 		if c.one == "power loss" && rise == 1 && !a.suffered(p, d) {
 			continue // someone unplugged a device
 		}
-		parts = append(parts, plural(int(rise), c.one, c.many))
+		parts = append(parts, Plural(int(rise), c.one, c.many))
 		total += rise
 		since = from
 	}

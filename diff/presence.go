@@ -155,7 +155,7 @@ func (a *auditor) absenceWords(d *inventory.Device, behind []string) string {
 	if since.IsZero() {
 		since = a.now
 	}
-	words := fmt.Sprintf("not found in %s, since %s", plural(past.Runs+1, "run", "runs"), a.when(since))
+	words := fmt.Sprintf("not found in %s, since %s", Plural(past.Runs+1, "run", "runs"), a.when(since))
 	if last, ok := a.hist.Last[d.Name]; ok {
 		words += ", last seen " + a.when(last)
 	}

@@ -56,7 +56,7 @@ func (a *auditor) levelLow(d *inventory.Device, r *inventory.RadioState) {
 	}
 	f := New(RadioLevelLow, d.Name)
 	f.Where, f.Basis = cmp.Or(r.Link, d.At.String()), inventory.Measured
-	f.Observed = fmt.Sprintf("%.0f dBm today, low for %s", float64(today), plural(t.Days, "day", "days"))
+	f.Observed = fmt.Sprintf("%.0f dBm today, low for %s", float64(today), Plural(t.Days, "day", "days"))
 	f.Expected = "at least -70 dBm"
 	if t.MedianKnown {
 		f.Expected = fmt.Sprintf("about %.0f dBm, the median of its own last weeks", float64(t.Median))

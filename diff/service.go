@@ -52,7 +52,7 @@ func (a *auditor) disks() {
 			f.Expected += fmt.Sprintf(" on %s", video.Bytes(d.Recording.Disk))
 		}
 		f.Observed = fmt.Sprintf("%s: its agent tells %s of disk, and %s send up to %s", daysWords(float64(got.Kept)), r.Disk,
-			plural(len(r.Streams), "camera", "cameras"), inventory.BitRate(got.Mean))
+			Plural(len(r.Streams), "camera", "cameras"), inventory.BitRate(got.Mean))
 		f.Advice = fmt.Sprintf("see whether a disk has failed or is missing; %s would do", got.Needs)
 		a.add(f, d)
 	}

@@ -88,7 +88,7 @@ func (f Finding) Title() string {
 	switch {
 	case n == 0:
 	case f.Kind == CutOff || f.Kind == SecondDHCPServer || f.Kind == WrongNetwork || f.Kind == ClockOff || f.Kind == OverBudget:
-		t += ", " + plural(n, "device", "devices") + " in all"
+		t += ", " + Plural(n, "device", "devices") + " in all"
 	case f.Kind == Restarted || f.Kind == NoRoom:
 		t += fmt.Sprintf(", with %d more", n)
 	default:

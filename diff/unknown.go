@@ -140,7 +140,7 @@ func (a *auditor) changing(unplaced map[string]int) {
 		}
 		f := New(ChangingMACDevices, n.Name)
 		f.Expected = "phones and the like, which change their addresses"
-		f.Observed = plural(now, "private device", "private devices") + " on Wi-Fi"
+		f.Observed = Plural(now, "private device", "private devices") + " on Wi-Fi"
 		if was, ok := a.hist.Private[n.Name]; ok {
 			f.Observed += fmt.Sprintf(" (%d last week)", was)
 			if was > 0 && now >= 2*was && now > was+2 {

@@ -120,7 +120,7 @@ func (a *auditor) halfDuplex(p *inventory.PortState, d *inventory.Device) {
 		f.Observed += fmt.Sprintf(", at %s", p.Speed)
 	}
 	if late := p.Counters.Late; late != nil && *late > 0 {
-		f.Observed += fmt.Sprintf("; %s counted", plural(int(min(*late, 1<<30)), "late collision", "late collisions"))
+		f.Observed += fmt.Sprintf("; %s counted", Plural(int(min(*late, 1<<30)), "late collision", "late collisions"))
 	}
 	f.Advice = "set both ends to find speed and duplex by themselves: one end that is fixed makes the other fall back to half duplex"
 	if d != nil {

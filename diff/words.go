@@ -31,7 +31,8 @@ func lasts(d time.Duration) string {
 	}
 }
 
-func plural(n int, one, many string) string {
+// Plural is a count with its noun, as findings, reports and mails write it.
+func Plural(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
