@@ -29,7 +29,7 @@ func (b *builder) changes() section {
 		}
 	}
 	if len(noted) > 0 {
-		s.Rows = append(s.Rows, row{"noted", fmt.Sprintf("%s before, no hurry: %s", plural(len(noted), "point", "points"), upTo(noted, 5, "; "))})
+		s.Rows = append(s.Rows, row{"noted", fmt.Sprintf("%s before, no hurry: %s", diff.Plural(len(noted), "point", "points"), upTo(noted, 5, "; "))})
 	}
 	s.Rows = append(s.Rows, b.countRows()...)
 	return s
@@ -123,9 +123,9 @@ func (b *builder) countRows() []row {
 		text := ""
 		switch {
 		case n.Counted > 0 || b.onlyCounts(n.Name):
-			text = plural(n.Counted, "device", "devices") + " on " + clean(n.Name) + ", only counted"
+			text = diff.Plural(n.Counted, "device", "devices") + " on " + clean(n.Name) + ", only counted"
 		case n.Private > 0:
-			text = plural(n.Private, "private device", "private devices") + " on Wi-Fi"
+			text = diff.Plural(n.Private, "private device", "private devices") + " on Wi-Fi"
 			if len(b.Snapshot.Networks) > 1 {
 				text += " in " + clean(n.Name)
 			}

@@ -72,7 +72,7 @@ func (b *builder) counts() string {
 		parts = append(parts, fmt.Sprintf("%d urgent", n))
 	}
 	if n := b.count(diff.Warning); n > 0 {
-		parts = append(parts, plural(n, "warning", "warnings"))
+		parts = append(parts, diff.Plural(n, "warning", "warnings"))
 	}
 	switch {
 	case b.Snapshot == nil:
@@ -96,10 +96,10 @@ func (b *builder) intro() []string {
 	lines := []string{first + b.present()}
 	looked := fmt.Sprintf("Last looked %s", b.at(b.Snapshot.Finished))
 	if n := b.Runs.Complete; n > 0 {
-		looked += fmt.Sprintf(", %s since %s", plural(n, "run", "runs"), b.at(b.Since))
+		looked += fmt.Sprintf(", %s since %s", diff.Plural(n, "run", "runs"), b.at(b.Since))
 	}
 	if n := b.Runs.Stopped; n > 0 {
-		looked += fmt.Sprintf("; %s before the end", plural(n, "run was stopped", "runs were stopped"))
+		looked += fmt.Sprintf("; %s before the end", diff.Plural(n, "run was stopped", "runs were stopped"))
 	}
 	return append(lines, looked+".")
 }
@@ -111,7 +111,7 @@ func (b *builder) present() string {
 	if n.Away > 0 {
 		away = fmt.Sprintf("%d more away, ", n.Away)
 	}
-	return fmt.Sprintf("%d of %s there, %s%d unknown.", n.There, plural(n.Planned, "planned device is", "planned devices are"), away, n.Unknown)
+	return fmt.Sprintf("%d of %s there, %s%d unknown.", n.There, diff.Plural(n.Planned, "planned device is", "planned devices are"), away, n.Unknown)
 }
 
 // notices are what puts the rest of the mail in doubt.

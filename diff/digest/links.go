@@ -189,7 +189,7 @@ func (b *builder) coming() section {
 		s.Foot = append(s.Foot, fmt.Sprintf("%d more grow.", len(s.Rows)-mostChanges))
 		s.Rows = s.Rows[:mostChanges]
 	case len(s.Rows) == 0 && days > 0 && days < 14:
-		s.Lead = fmt.Sprintf("Too early to tell: a trend wants the peaks of two weeks, and has those of %s.", plural(days, "day", "days"))
+		s.Lead = fmt.Sprintf("Too early to tell: a trend wants the peaks of two weeks, and has those of %s.", diff.Plural(days, "day", "days"))
 	case len(s.Rows) == 0 && days > 0:
 		s.Lead = "No draw grows towards its limit."
 	}
@@ -199,11 +199,11 @@ func (b *builder) coming() section {
 func weeks(f diff.Forecast) string {
 	from := max(int(f.FromWeeks+0.5), 1)
 	if f.ToWeeks == 0 {
-		return fmt.Sprintf("%s or later", plural(from, "week", "weeks"))
+		return fmt.Sprintf("%s or later", diff.Plural(from, "week", "weeks"))
 	}
 	to := max(int(f.ToWeeks+0.5), 1)
 	if to == from {
-		return "about " + plural(from, "week", "weeks")
+		return "about " + diff.Plural(from, "week", "weeks")
 	}
 	return fmt.Sprintf("about %d to %d weeks", from, to)
 }

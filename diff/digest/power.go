@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"boundwalk/diff"
 	"boundwalk/inventory"
 )
 
@@ -185,16 +186,16 @@ func (b *builder) power(pictures []Picture) section {
 	}
 	var rest []string
 	if n := len(supplies) - mostSupplies; n > 0 {
-		rest = append(rest, plural(n, "supply", "supplies"))
+		rest = append(rest, diff.Plural(n, "supply", "supplies"))
 	}
 	if n := len(ports) - mostPorts; n > 0 {
-		rest = append(rest, plural(n, "port", "ports"))
+		rest = append(rest, diff.Plural(n, "port", "ports"))
 	}
 	if len(rest) > 0 {
 		s.Foot = append(s.Foot, "Less full: "+strings.Join(rest, " and ")+`; "boundwalk show ports" lists them.`)
 	}
 	if silent > 0 {
-		s.Foot = append(s.Foot, plural(silent, "port feeds", "ports feed")+" without saying how much; a class is a ceiling and no draw.")
+		s.Foot = append(s.Foot, diff.Plural(silent, "port feeds", "ports feed")+" without saying how much; a class is a ceiling and no draw.")
 	}
 	if len(dark) > 0 {
 		s.Foot = append(s.Foot, "No night seen yet: "+strings.Join(dark, "; ")+". Lamps and heaters draw most then.")

@@ -49,13 +49,6 @@ func span(d time.Duration) string {
 	}
 }
 
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 // upTo lists the first few and counts the rest.
 func upTo(list []string, most int, sep string) string {
 	if n := len(list) - most; n > 0 {
