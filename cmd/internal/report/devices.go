@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"boundwalk/diff"
 	"boundwalk/inventory"
 	"boundwalk/store"
 )
@@ -44,7 +45,7 @@ func Devices(w io.Writer, s *inventory.Snapshot, past map[string]store.DeviceRow
 func counted(s *inventory.Snapshot) string {
 	var line string
 	if n := s.Headcount().Private; n > 0 {
-		line = fmt.Sprintf(", %s on Wi-Fi", plural(n, "private device", "private devices"))
+		line = fmt.Sprintf(", %s on Wi-Fi", diff.Plural(n, "private device", "private devices"))
 	}
 	for _, n := range s.Networks {
 		if n.Counted > 0 {

@@ -166,12 +166,12 @@ func (p *page) paperRest(s diff.Sheet) {
 	}
 	p.head("Recording and mains")
 	for _, r := range s.Recordings {
-		text := fmt.Sprintf("%s, %.1f days kept, %.0f GB a day", plural(r.Cameras, "camera", "cameras"), r.Kept, float64(r.PerDay)/1e9)
+		text := fmt.Sprintf("%s, %.1f days kept, %.0f GB a day", diff.Plural(r.Cameras, "camera", "cameras"), r.Kept, float64(r.PerDay)/1e9)
 		if r.Want > 0 {
 			text += fmt.Sprintf("; %.0f days wanted", r.Want)
 		}
 		if r.More > 0 {
-			text += "; " + plural(r.More, "more camera fits", "more cameras fit")
+			text += "; " + diff.Plural(r.More, "more camera fits", "more cameras fit")
 		}
 		if r.Problem != "" {
 			text = "no figures: " + r.Problem

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"boundwalk/diff"
 	"boundwalk/inventory"
 )
 
@@ -44,7 +45,7 @@ func supplyCells(s *inventory.SupplyState, several bool) []string {
 	if s.Used != nil {
 		known = "reported"
 	} else if s.Unknown > 0 {
-		known = plural(s.Unknown, "port unknown", "ports unknown")
+		known = diff.Plural(s.Unknown, "port unknown", "ports unknown")
 	}
 	share, ok := s.Share()
 	return []string{name, watts(load), orDash(known), watts(s.Reserved), watts(s.Budget), percent(share, ok)}
@@ -146,7 +147,7 @@ func portDevice(x *inventory.PortState) string {
 	case x.Uplink && len(x.Neighbors) > 0:
 		return "uplink to " + x.Neighbors[0]
 	case x.Uplink:
-		return "uplink, " + plural(x.MACCount, "MAC", "MACs")
+		return "uplink, " + diff.Plural(x.MACCount, "MAC", "MACs")
 	}
 	return ""
 }

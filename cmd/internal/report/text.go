@@ -72,7 +72,7 @@ func RunText(w io.Writer, r *pass.Result, style Style) error {
 	p.summary(r)
 	shown := withoutHushed(r.Findings, r.Hushed)
 	if blind := NotLooked(r.Plan, s); len(blind) > 0 && len(r.Findings) == 0 {
-		p.wrap("", "Nothing is known against the plan, but "+plural(len(blind), "planned device", "planned devices")+
+		p.wrap("", "Nothing is known against the plan, but "+diff.Plural(len(blind), "planned device", "planned devices")+
 			" could not be looked for: "+someNames(blind)+".")
 		p.line("")
 	} else {
@@ -132,7 +132,7 @@ func (p *page) Findings(fs []diff.Finding, hushed map[string]string, loc *time.L
 		p.bySeverity(fs, hushed, loc)
 	}
 	if quiet > 0 {
-		p.wrap("", plural(quiet, "finding is", "findings are")+" hushed; \"boundwalk show findings --all\" lists them.")
+		p.wrap("", diff.Plural(quiet, "finding is", "findings are")+" hushed; \"boundwalk show findings --all\" lists them.")
 		p.line("")
 	}
 }
@@ -296,13 +296,6 @@ func because(why string) string {
 		return ""
 	}
 	return ", " + why
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // Clock is a time for people, in the site's zone: "Wed 25 Nov 2026 08:00".

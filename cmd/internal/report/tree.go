@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"boundwalk/diff"
 	"boundwalk/inventory"
 )
 
@@ -144,7 +145,7 @@ func withoutPrivate(s *inventory.Snapshot, children map[string][]inventory.Edge)
 			case !private[e.Child]:
 				out[parent] = append(out[parent], e)
 			case n[e.Port] > 0:
-				out[parent] = append(out[parent], inventory.Edge{Child: plural(n[e.Port], "private device", "private devices") + " on Wi-Fi",
+				out[parent] = append(out[parent], inventory.Edge{Child: diff.Plural(n[e.Port], "private device", "private devices") + " on Wi-Fi",
 					Parent: parent, Port: e.Port})
 				n[e.Port] = 0
 			}
