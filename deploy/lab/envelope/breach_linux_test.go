@@ -95,7 +95,7 @@ func TestBusiestSecond(t *testing.T) {
 		frames = append(frames, frame{at: time.UnixMilli(int64(ms)), arp: request, raw: make([]byte, sweepFrame)})
 	}
 	frames = append(frames, frame{at: time.UnixMilli(3001), arp: request, raw: make([]byte, 42)}) // the kernel's
-	if got := busiest(frames); got != 5 {
+	if got := busiest(frames, frame.swept); got != 5 {
 		t.Errorf("%d, want 5: from 100 ms until before 1100 ms", got)
 	}
 }

@@ -3,6 +3,7 @@ package envelope
 import (
 	"bytes"
 	"encoding/base64"
+	"fmt"
 	"net/netip"
 	"os"
 	"path/filepath"
@@ -17,6 +18,10 @@ const (
 	scheduled = 20
 	asked     = 100
 )
+
+// kernelTries is how often the kernel broadcasts for an address to which somebody
+// sends (mcast_solicit), beside what the program does itself.
+const kernelTries = 3
 
 // everybody is how many addresses the two swept networks have beside the auditor's.
 const everybody = 62 - 1 + 30 - 1
@@ -33,7 +38,7 @@ func (q *quay) keeps(what string, frames []frame, rate, sweeps int) {
 			q.t.Errorf("%s: %s: %s", what, f, why)
 		}
 	}
-	if n := busiest(frames); n > rate+slack {
+	if n := busiest(frames, frame.swept); n > rate+slack {
 		q.t.Errorf("%s: %d ARP requests within a second, want %d at most", what, n, rate+slack)
 	}
 	n := tries(frames)
@@ -211,7 +216,7 @@ func TestDraft(t *testing.T) {
 			t.Errorf("draft: %s: %s", f, why)
 		}
 	}
-	if n, k := busiest(frames), len(tries(frames)); n > asked+slack || k != 61 {
+	if n, k := busiest(frames, frame.swept), len(tries(frames)); n > asked+slack || k != 61 {
 		t.Errorf("draft: %d ARP requests within a second, %d addresses", n, k)
 	}
 	q.spoken("draft", frames)
@@ -241,5 +246,35 @@ func TestDoctorAndCommission(t *testing.T) {
 			t.Errorf("%s counted %d connections to its login: it was another's turn", name, d.conns.Load())
 		}
 	}
+	q.kept()
+}
+
+// Without the unit's one right the kernel asks, for an empty datagram to each
+// address: within the same bounds, and he who is left alone is not met at all.
+func TestWithoutRights(t *testing.T) {
+	q := newQuay(t)
+	q.Under = []string{"setpriv", fmt.Sprintf("--reuid=%d", uid), fmt.Sprintf("--regid=%d", uid), "--clear-groups", "--no-new-privs", "--bounding-set=-all"}
+	frames := q.do(ran, "run")
+	q.wire.whole()
+	r := q.rules()
+	woken := map[netip.Addr]bool{}
+	for _, f := range frames {
+		switch why := r.breach(f); {
+		case f.dst == r.leftAlone, f.swept():
+			t.Errorf("sent: %s", f)
+		case f.proto == udp && f.dport == discard && r.planned(f.dst) && f.iface == r.wire && len(f.payload) == 0:
+			woken[f.dst] = true
+		case why != "" && !(f.arp == request && r.planned(f.dst)):
+			t.Errorf("%s: %s", f, why)
+		}
+	}
+	if !woken[stranger] { // who is not there gets none: the kernel does not find out where to
+		t.Errorf("who got a datagram: %v; the unknown host is not among them", woken)
+	}
+	if n := busiest(frames, kernelRequest); n > asked+kernelTries*len(r.asked) {
+		t.Errorf("%d ARP requests within a second, want %d at most", n, asked+kernelTries*len(r.asked))
+	}
+	q.answered(frames)
+	q.spoken("run without rights", frames)
 	q.kept()
 }

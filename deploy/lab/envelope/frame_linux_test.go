@@ -44,6 +44,11 @@ const sweepFrame = 60
 
 func (f frame) swept() bool { return f.arp == request && len(f.raw) == sweepFrame }
 
+func kernelRequest(f frame) bool { return f.arp == request && !f.swept() }
+
+// discard is the port that needs no answer (RFC 863).
+const discard = 9
+
 func (f frame) String() string {
 	what := fmt.Sprintf("protocol %d", f.proto)
 	switch {

@@ -122,12 +122,12 @@ func (r rules) v4(f frame) string {
 // a delay is never caught up.
 const slack = 2
 
-// busiest is the most requests of a sweep that left within any second.
-func busiest(frames []frame) int {
+// busiest is the most frames of a kind that left within any second.
+func busiest(frames []frame, kind func(frame) bool) int {
 	var times []time.Time
 	most := 0
 	for _, f := range frames {
-		if !f.swept() {
+		if !kind(f) {
 			continue
 		}
 		times = append(times, f.at)

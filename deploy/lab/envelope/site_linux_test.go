@@ -24,7 +24,7 @@ import (
 
 func TestMain(m *testing.M) {
 	flag.Parse()
-	if err := flag.Set("test.parallel", "4"); err != nil { // they mostly wait
+	if err := flag.Set("test.parallel", "5"); err != nil { // they mostly wait
 		panic(err)
 	}
 	os.Exit(program.Main(m))
