@@ -152,6 +152,9 @@ func TestAskedRuns(t *testing.T) {
 			t.Errorf("%v: slip-cam counted %d logins, want 1", args, n)
 		}
 	}
+	if q.lure.answers.Load() == 0 {
+		t.Error("the device outside the plan's networks was not heard either")
+	}
 	for _, name := range []string{"gate-cam", "lift"} {
 		if d := q.doors[name]; d.conns.Load()+d.logins.Load() != 0 {
 			t.Errorf("%s counted %d connections and %d logins, want none", name, d.conns.Load(), d.logins.Load())

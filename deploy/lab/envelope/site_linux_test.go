@@ -46,7 +46,7 @@ const loginPort = 8081
 // thePlan has a trap for each rule: a counted network with a leg of its own, a host
 // that is left alone and yet has all that invites asking, a camera whose MAC address
 // is another's, an agent with a slip of the pen in its address. Two swept networks
-// share the auditor's wire, and one leg of it no network names.
+// share the auditor's wire with one that no network names, and so has a leg.
 const thePlan = `site: {name: Tern Quay, timezone: Europe/Dublin, boots: 1 s}
 networks:
   yard:    {subnet: 203.0.113.0/26, subnet6: "2001:db8:10::/64", gateway: 203.0.113.1, unknown: urgent}
@@ -87,6 +87,7 @@ type quay struct {
 	ports int
 	doors map[string]*door
 	mail  *mailbox
+	lure  *lure
 	wire  *capture
 	said  map[string]string // what each command wrote
 }
@@ -108,7 +109,7 @@ func newQuay(t *testing.T) *quay {
 		q.hubs[leg.iface].Bridge("br0")
 		q.cable(in, leg.iface, leg.iface, leg.mac, leg.addr)
 		if i == 0 {
-			in.Address("eth0", netip.MustParsePrefix("203.0.113.70/27"), netip.MustParsePrefix("2001:db8:10::9/64"))
+			in.Address("eth0", netip.MustParsePrefix("203.0.113.70/27"), netip.MustParsePrefix("198.51.100.130/26"), netip.MustParsePrefix("2001:db8:10::9/64"))
 		}
 	}
 	q.plug("eth1", "00:00:5e:00:53:a1", "198.51.100.1/25")
@@ -158,6 +159,7 @@ func (q *quay) people() {
 	ups := q.plug("eth0", "00:00:5e:00:53:03", "203.0.113.3/26")
 	q.plug("eth0", "00:00:5e:00:53:20", "203.0.113.20/26")
 	q.plug("eth0", "00:00:5e:00:53:40", "203.0.113.40/26") // unknown
+	q.lure = setLure(q.t, q.plug("eth0", "00:00:5e:00:53:60", lureAddr+"/26"))
 	q.mail = openMailbox(q.t, q.plug("eth0", "00:00:5e:00:53:10", "203.0.113.10/26"), "203.0.113.10:2525")
 	slip := q.plug("eth0", "00:00:5e:00:53:31", "203.0.113.31/26", "2001:db8:10::31/64")
 	gate := q.plug("eth0", "00:00:5e:00:53:32", "203.0.113.32/26")
