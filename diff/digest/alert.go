@@ -38,7 +38,7 @@ func Alert(n News) (Digest, error) {
 	}
 	over := section{Title: "What is over"}
 	for _, e := range n.Over {
-		over.Rows = append(over.Rows, row{"over", fmt.Sprintf("%s: until %s, after %s", b.findingTitle(e.Finding), b.at(e.Cleared), span(e.Cleared.Sub(e.Opened)))})
+		over.Rows = append(over.Rows, row{"over", b.ending(e) + ", after " + span(e.Cleared.Sub(e.Opened))})
 	}
 	over.Rows = capped(over.Rows)
 	for _, s := range []section{now, over} {

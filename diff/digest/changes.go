@@ -84,7 +84,7 @@ func (b *builder) wentRows() []row {
 		list := by[k]
 		slices.SortStableFunc(list, func(x, y Episode) int { return x.Cleared.Compare(y.Cleared) })
 		last := list[len(list)-1]
-		text := fmt.Sprintf("%s: until %s", b.findingTitle(last.Finding), b.at(last.Cleared))
+		text := b.ending(last)
 		switch {
 		case len(list) > 1:
 			text += fmt.Sprintf(", %d times in all", len(list))
@@ -94,6 +94,19 @@ func (b *builder) wentRows() []row {
 		out = append(out, row{"over", text})
 	}
 	return capped(out)
+}
+
+// ending says until when a finding held. One about a planned device that the plan
+// no longer names was not mended: the plan changed.
+func (b *builder) ending(e Episode) string {
+	text := b.findingTitle(e.Finding)
+	switch e.Finding.Kind {
+	case diff.MissingDevice, diff.MovedDevice, diff.ReplacedDevice, diff.AddressDiffers, diff.WrongNetwork:
+		if _, ok := b.Plan.Device(e.Finding.Subject); !ok {
+			return fmt.Sprintf("%s: taken out of the plan by %s", text, b.at(e.Cleared))
+		}
+	}
+	return fmt.Sprintf("%s: until %s", text, b.at(e.Cleared))
 }
 
 func (b *builder) outageRows() []row {
