@@ -57,14 +57,14 @@ func counted(s *inventory.Snapshot) string {
 
 // devicesTable is the same with a column for each thing, for a wide page.
 func devicesTable(s *inventory.Snapshot, past map[string]store.DeviceRow) *table {
-	t := newTable("device", "role", "make", "address", "MAC", "where", "state")
+	t := newTable("device", "role", "state", "where", "make", "address", "MAC")
 	c := newCensus(s, past)
 	for i := range s.Devices {
 		d := &s.Devices[i]
 		if d.Private && d.BehindAP {
 			continue
 		}
-		t.row(deviceName(d), orDash(role(d)), orDash(makeOf(d)), orDash(joinText(d.Addrs)), orDash(joinText(d.MACs)), c.where(d), c.state(d))
+		t.row(deviceName(d), orDash(role(d)), c.state(d), c.where(d), orDash(makeOf(d)), orDash(joinText(d.Addrs)), orDash(joinText(d.MACs)))
 	}
 	return t
 }

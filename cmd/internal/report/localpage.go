@@ -96,7 +96,8 @@ type pageCell struct {
 func (v *pageView) see(snap *inventory.Snapshot, site Site) error {
 	loc := site.Plan.Site.Location
 	v.Seen = fmt.Sprintf("Last seen %s: %s.", Clock(snap.Finished, loc), present(snap.Headcount()))
-	tables := []pageTable{htmlTable("Power", suppliesNote, suppliesTable(snap, site.History)), htmlTable("Devices", "", devicesTable(snap, site.Past))}
+	tables := []pageTable{htmlTable("Power", suppliesNote, suppliesTable(snap, site.History)), htmlTable("Mains", "", upsTable(snap)),
+		htmlTable("Devices", "", devicesTable(snap, site.Past))}
 	for _, s := range portedSwitches(snap) {
 		t, nights := portsTable(snap, site.History, s)
 		note := peakNote
