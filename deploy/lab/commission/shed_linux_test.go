@@ -12,7 +12,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"boundwalk/deploy/lab/bridgemib"
 	"boundwalk/deploy/lab/netns"
@@ -156,7 +155,7 @@ func (s *shed) agent() {
 		bridgemib.File(s.t, ".1.3.6.1.2.1.105", filepath.Join(s.Dir, "rfc.rows")),
 		bridgemib.File(s.t, ".1.3.111.2.802.3.1.8", filepath.Join(s.Dir, "ieee.rows"))}, "\n")+"\n")
 	s.sw.Start("env", "MIBS=", "SNMP_PERSISTENT_DIR="+filepath.Join(s.Dir, "snmp"), "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(s.Dir, "snmpd.pid"))
-	until(s.t, "the switch answers", func() bool {
+	netns.Until(s.t, "the switch answers", func() bool {
 		out, _ := exec.Command("ip", "netns", "exec", s.In.Name, "snmpbulkwalk", "-v2c", "-c", "quay", "-m", "", "-On", "-Oq", "-t", "1", "-r", "0", "203.0.113.2", "1.3.111.2.802.3.1.8").Output()
 		return strings.Contains(string(out), ".1.1.1.15.1.7 ")
 	})
@@ -170,18 +169,4 @@ func (s *shed) lldp(in *netns.Namespace, name string, args ...string) {
 	netns.Need(s.t, "lldpd")
 	conf := s.Write(name+".lldp", "configure lldp tx-interval 1\nconfigure system hostname "+name+"\n")
 	in.Start("unshare", "--mount", "sh", "-c", "mount -t tmpfs tmpfs /run && mkdir /run/lldpd && install -m 0644 "+conf+" /run/settings && exec lldpd -d -O /run/settings -S "+name+" "+strings.Join(args, " "))
-}
-
-// until polls for what a daemon takes its time for.
-func until(t *testing.T, what string, done func() bool) {
-	t.Helper()
-	tick := time.NewTicker(50 * time.Millisecond)
-	defer tick.Stop()
-	for end := time.After(2 * time.Minute); !done(); {
-		select {
-		case <-end:
-			t.Fatalf("two minutes have passed before %s", what)
-		case <-tick.C:
-		}
-	}
 }

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"boundwalk/deploy/lab/netns"
 )
 
 // A watching is a commission that is under way.
@@ -56,7 +58,7 @@ func (s *shed) start(cmd *exec.Cmd) *watching {
 // says waits until it has said the words.
 func (w *watching) says(words string) {
 	w.t.Helper()
-	until(w.t, "it says "+words, func() bool {
+	netns.Until(w.t, "it says "+words, func() bool {
 		if strings.Contains(w.words(), words) {
 			return true
 		}

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"boundwalk/deploy/lab/netns"
 )
 
 // The pace that is promised, in requests a second.
@@ -186,9 +188,9 @@ func TestScheduledRun(t *testing.T) {
 	q := newQuay(t)
 	begin := time.Now()
 	end := q.start("serve")
-	until(t, "an urgent finding was mailed", func() bool { return len(q.mail.taken()) > 0 })
+	netns.Until(t, "an urgent finding was mailed", func() bool { return len(q.mail.taken()) > 0 })
 	after := time.Now()
-	until(t, "a pulse came after the run", func() bool { return slices.ContainsFunc(q.since(after), func(f frame) bool { return f.dport == 161 }) })
+	netns.Until(t, "a pulse came after the run", func() bool { return slices.ContainsFunc(q.since(after), func(f frame) bool { return f.dport == 161 }) })
 	end()
 	frames := q.since(begin)
 	var rows []run

@@ -181,7 +181,7 @@ func (q *quay) agent(h *netns.Namespace, addr, access string) {
 	q.t.Helper()
 	conf := q.Write(addr+".conf", "agentAddress udp:"+addr+":161\n"+access+"\n")
 	h.Start("env", "MIBS=", "SNMP_PERSISTENT_DIR="+filepath.Join(q.Dir, addr), "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(q.Dir, addr+".pid"))
-	until(q.t, "the agent of "+addr+" listens", func() bool {
+	netns.Until(q.t, "the agent of "+addr+" listens", func() bool {
 		return strings.Contains(h.Exec("ss", "-Hlun"), addr+":161")
 	})
 }
@@ -333,18 +333,4 @@ func (d *door) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("WWW-Authenticate", `Basic realm="dome"`)
 	w.WriteHeader(http.StatusUnauthorized)
-}
-
-// until polls for what takes its time, and fails after two minutes.
-func until(t *testing.T, what string, done func() bool) {
-	t.Helper()
-	tick := time.NewTicker(100 * time.Millisecond)
-	defer tick.Stop()
-	for end := time.After(2 * time.Minute); !done(); {
-		select {
-		case <-end:
-			t.Fatalf("two minutes have passed before %s", what)
-		case <-tick.C:
-		}
-	}
 }

@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"boundwalk/deploy/lab/netns"
 )
@@ -55,29 +54,17 @@ func boot(t *testing.T, s system, home *netns.Namespace) booted {
 	}
 	parent := lines.Text()
 	b := booted{system: s}
-	until(t, "systemd has begun", func() bool {
+	netns.Until(t, "systemd has begun", func() bool {
 		children, err := os.ReadFile(fmt.Sprintf("/proc/%s/task/%[1]s/children", parent))
 		b.pid = strings.TrimSpace(string(children))
 		name, _ := os.ReadFile(fmt.Sprintf("/proc/%s/comm", b.pid))
 		return err == nil && string(name) == "systemd\n"
 	})
-	until(t, "systemd is up", func() bool {
+	netns.Until(t, "systemd is up", func() bool {
 		state, _ := b.command("systemctl", "is-system-running").Output() // an error until then
 		return string(state) == "running\n" || string(state) == "degraded\n"
 	})
 	return b
-}
-
-// until waits for a condition, two minutes at most: the machine may be busy.
-func until(t *testing.T, what string, ok func() bool) {
-	t.Helper()
-	look := time.NewTicker(50 * time.Millisecond)
-	defer look.Stop()
-	for end := time.Now().Add(2 * time.Minute); !ok(); <-look.C {
-		if time.Now().After(end) {
-			t.Fatalf("in vain waited until %s", what)
-		}
-	}
 }
 
 func (b booted) command(args ...string) *exec.Cmd {
@@ -125,7 +112,7 @@ func (b booted) want(when string, properties map[string]string) {
 // logged waits until the service's journal holds the words.
 func (b booted) logged(words string) {
 	b.t.Helper()
-	until(b.t, "the journal has "+words, func() bool {
+	netns.Until(b.t, "the journal has "+words, func() bool {
 		return strings.Contains(b.run("journalctl", "--unit=boundwalk", "--output=cat"), words)
 	})
 }
@@ -190,7 +177,7 @@ func (b booted) serves() {
 	if got := b.as("alice", "boundwalk", "run"); !strings.Contains(got, "1 of 1 planned devices") || strings.Contains(got, "in part") {
 		b.t.Errorf("the run that a member of the group asked for:\n%s", got)
 	}
-	until(b.t, "the watchdog was told again", func() bool { return b.property("WatchdogTimestampMonotonic") != first })
+	netns.Until(b.t, "the watchdog was told again", func() bool { return b.property("WatchdogTimestampMonotonic") != first })
 }
 
 // reloads offers a bad plan and then the good one again.

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"boundwalk/deploy/lab/netns"
 )
 
 // The digest that a person sends, and the test mail of doctor: taken by postfix
@@ -25,7 +27,7 @@ func TestDigestByHand(t *testing.T) {
 			t.Errorf("it does not say what the server said to the mail for %s: %s", to, said)
 		}
 	}
-	until(t, "both mails arrive", func() bool { return len(o.mail.ids("owner")) == 1 && len(o.mail.ids("boss")) == 1 })
+	netns.Until(t, "both mails arrive", func() bool { return len(o.mail.ids("owner")) == 1 && len(o.mail.ids("boss")) == 1 })
 	full, short := o.mail.box("owner")[0], o.mail.box("boss")[0]
 	for name, l := range map[string]letter{"owner": full, "boss": short} {
 		if to, err := l.AddressList("To"); err != nil || len(to) != 1 || to[0].Address != name+"@ternquay.example" {
@@ -109,5 +111,5 @@ func TestDoctorTellsTheServersWords(t *testing.T) {
 	if mail := doctor(); !strings.HasPrefix(mail, "pass ") || !strings.Contains(mail, "took it: 250 2.0.0 Ok: queued as") {
 		t.Errorf("a sound way: %s", mail)
 	}
-	until(t, "the test mail arrives", func() bool { return len(o.mail.ids("owner")) == 1 })
+	netns.Until(t, "the test mail arrives", func() bool { return len(o.mail.ids("owner")) == 1 })
 }

@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"boundwalk/deploy/lab/netns"
 )
 
 // memory is a figure of the daemon's process, in KiB, by its name in proc(5).
@@ -44,13 +46,13 @@ func TestIdleDaemonIsSmall(t *testing.T) {
 	o.pastWeek()
 	o.servedFor(3)
 	d := o.serve()
-	until(t, "the digest is there", func() bool { return len(o.mail.ids("owner")) == 1 })
-	if len(o.mail.box("owner")[0].pictures) == 0 {
+	netns.Until(t, "the digest is there", func() bool { return len(o.mail.digests("owner")) == 1 })
+	if len(o.mail.digests("owner")[0].pictures) == 0 {
 		t.Error("no picture in the digest")
 	}
 	for range 3 {
 		o.boundwalk(ran, "run")
 	}
-	until(t, fmt.Sprintf("it holds less than %d KiB, %d of its own", most, own), func() bool { return d.memory("VmRSS") < most && d.memory("RssAnon") < own })
+	netns.Until(t, fmt.Sprintf("it holds less than %d KiB, %d of its own", most, own), func() bool { return d.memory("VmRSS") < most && d.memory("RssAnon") < own })
 	t.Logf("resident %d KiB, of these %d KiB of its own, at most %d KiB", d.memory("VmRSS"), d.memory("RssAnon"), d.memory("VmHWM"))
 }

@@ -211,7 +211,7 @@ func (o *office) serve() *daemon {
 			o.t.Logf("serve logged:\n%s", d.said())
 		}
 	})
-	until(o.t, "the first run of the daemon", func() bool {
+	netns.Until(o.t, "the first run of the daemon", func() bool {
 		_, err := os.Stat(o.path("logbook.db"))
 		return err == nil && strings.Contains(d.said(), "serving") && o.runs() > before
 	})

@@ -75,7 +75,7 @@ func startPostfix(t *testing.T, in *netns.Namespace) *postfix {
 	p.check(os.Chmod(p.path("conf/sasl/sasldb2"), 0o644))
 	in.Start("postfix", "-c", p.path("conf"), "start-fg")
 	t.Cleanup(p.stop)
-	until(t, "postfix listens", func() bool {
+	netns.Until(t, "postfix listens", func() bool {
 		return exec.Command("ip", "netns", "exec", in.Name, "bash", "-c", "exec 3<>/dev/tcp/127.0.0.1/587").Run() == nil
 	})
 	return p
@@ -185,17 +185,3 @@ virtual unix - n n - - virtual
 anvil unix - - n - 1 anvil
 postlog unix-dgram n - n - 1 postlogd
 `
-
-// until polls for what a daemon takes its time for, and fails after a minute.
-func until(t *testing.T, what string, done func() bool) {
-	t.Helper()
-	tick := time.NewTicker(100 * time.Millisecond)
-	defer tick.Stop()
-	for end := time.After(time.Minute); !done(); {
-		select {
-		case <-end:
-			t.Fatalf("a minute has passed before %s", what)
-		case <-tick.C:
-		}
-	}
-}

@@ -11,7 +11,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"boundwalk/deploy/lab/netns"
 	"boundwalk/deploy/lab/program"
@@ -72,20 +71,6 @@ func (s *segment) cable(h *netns.Namespace, iface, mac string, addrs ...string) 
 	s.hub.Exec("ip", "link", "set", port, "master", "br0")
 }
 
-// until polls for what a daemon takes its time for, and fails after a minute.
-func until(t *testing.T, what string, done func() bool) {
-	t.Helper()
-	tick := time.NewTicker(100 * time.Millisecond)
-	defer tick.Stop()
-	for end := time.After(time.Minute); !done(); {
-		select {
-		case <-end:
-			t.Fatalf("a minute has passed before %s", what)
-		case <-tick.C:
-		}
-	}
-}
-
 // serveDHCP runs Debian's dnsmasq on a host, and returns its lease file and its
 // log once it serves.
 func (s *segment) serveDHCP(h *netns.Namespace, name string, args ...string) (leases, log string) {
@@ -94,7 +79,7 @@ func (s *segment) serveDHCP(h *netns.Namespace, name string, args ...string) (le
 	leases, log = s.Write(name+".leases", ""), s.Write(name+".log", "")
 	h.Start(append([]string{"dnsmasq", "--keep-in-foreground", "--conf-file=/dev/null", "--user=root", "--pid-file=", "--no-ping", "--no-resolv", "--no-hosts",
 		"--interface=eth0", "--bind-interfaces", "--dhcp-authoritative", "--log-dhcp", "--dhcp-leasefile=" + leases, "--log-facility=" + log}, args...)...)
-	until(s.t, name+" serves", func() bool { return strings.Contains(read(s.t, log), "started") })
+	netns.Until(s.t, name+" serves", func() bool { return strings.Contains(read(s.t, log), "started") })
 	return leases, log
 }
 
@@ -121,7 +106,7 @@ func (s *segment) announce(h *netns.Namespace, name, service string, port int) {
 	log := s.Write(name+".log", "")
 	h.Start("unshare", "--mount", "sh", "-c",
 		"mount --bind "+dir+" /etc/avahi/services && mount -t tmpfs tmpfs /run && mkdir /run/avahi-daemon && exec avahi-daemon --no-drop-root --no-chroot --no-rlimits -f "+conf+" > "+log+" 2>&1")
-	until(s.t, name+" announces", func() bool { return strings.Contains(read(s.t, log), "successfully established") })
+	netns.Until(s.t, name+" announces", func() bool { return strings.Contains(read(s.t, log), "successfully established") })
 }
 
 // learned6 waits until a host has made itself an address from a router's
@@ -131,7 +116,7 @@ func learned6(t *testing.T, h *netns.Namespace) string {
 	var links []struct {
 		Info []struct{ Local string } `json:"addr_info"`
 	}
-	until(t, "a host has an address by router advertisement", func() bool {
+	netns.Until(t, "a host has an address by router advertisement", func() bool {
 		links = nil
 		if err := json.Unmarshal([]byte(h.Exec("ip", "-j", "-6", "addr", "show", "dev", "eth0", "scope", "global", "dynamic")), &links); err != nil {
 			t.Fatal(err)

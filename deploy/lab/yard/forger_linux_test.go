@@ -15,6 +15,7 @@ import (
 	"github.com/mdlayher/packet"
 
 	"boundwalk/deploy/lab/netns"
+	"boundwalk/deploy/lab/program"
 )
 
 // A forger is a raw socket on a host's cable, which answers ARP requests as a
@@ -101,11 +102,11 @@ func TestFC17TwoForOneAddress(t *testing.T) {
 		return nil
 	})
 	for range 2 { // and it stays one finding
-		r := y.run()
-		if got, want := r.keys(), []string{"address-conflict/203.0.113.11", "unknown-device/" + hostMAC(20)}; !slices.Equal(got, want) {
+		r := y.Run()
+		if got, want := r.Keys(), []string{"address-conflict/203.0.113.11", "unknown-device/" + hostMAC(20)}; !slices.Equal(got, want) {
 			t.Errorf("findings %v, want %v", got, want)
 		}
-		f := r.finding("address-conflict/203.0.113.11")
+		f := r.Finding("address-conflict/203.0.113.11")
 		if f.Severity != "urgent" || !strings.Contains(f.Observed, hostMAC(11)) || !strings.Contains(f.Observed, hostMAC(12)) {
 			t.Errorf("the conflict is %+v", f)
 		}
@@ -127,13 +128,13 @@ func TestFC17ReplacedIsNoConflict(t *testing.T) {
 		}
 		return nil
 	})
-	if got := y.run().keys(); len(got) != 0 {
+	if got := y.Run().Keys(); len(got) != 0 {
 		t.Fatalf("first run: %v, want none", got)
 	}
 	mu.Lock()
 	mac = 12
 	mu.Unlock()
-	if got, want := y.run().keys(), []string{"replaced-device/host-11"}; !slices.Equal(got, want) {
+	if got, want := y.Run().Keys(), []string{"replaced-device/host-11"}; !slices.Equal(got, want) {
 		t.Errorf("second run: %v, want %v", got, want)
 	}
 }
@@ -150,19 +151,19 @@ func TestFC18ProxyARP(t *testing.T) {
 		}
 		return [][]byte{claim(20, target)}
 	})
-	r := y.run()
-	if len(r.keys()) != 1 || !strings.HasPrefix(r.keys()[0], "proxy-arp/") {
-		t.Fatalf("findings %v, want one proxy-arp", r.keys())
+	r := y.Run()
+	if len(r.Keys()) != 1 || !strings.HasPrefix(r.Keys()[0], "proxy-arp/") {
+		t.Fatalf("findings %v, want one proxy-arp", r.Keys())
 	}
 	if f := r.Findings[0]; !strings.Contains(f.Observed, "25") {
 		t.Errorf("it does not count the 25 addresses: %+v", f)
 	}
-	for name, d := range y.devices() {
+	for name, d := range y.Devices() {
 		if !d.Planned && d.MACs[0] != hostMAC(20) {
 			t.Errorf("a device that is not there: %s %+v", name, d)
 		}
 	}
-	text, _, _ := y.boundwalk("run")
+	text, _, _ := y.Output("run")
 	if n := strings.Count(text, "\n"); n >= 30 {
 		t.Errorf("the report takes %d lines, want fewer than 30", n)
 	}
@@ -179,11 +180,11 @@ func TestFC18FewSleepers(t *testing.T) {
 		}
 		return nil
 	})
-	r := y.run()
-	if got, want := r.keys(), []string{"unknown-device/" + hostMAC(20)}; !slices.Equal(got, want) {
+	r := y.Run()
+	if got, want := r.Keys(), []string{"unknown-device/" + hostMAC(20)}; !slices.Equal(got, want) {
 		t.Errorf("findings %v, want %v", got, want)
 	}
-	if d := y.devices()["host-11"]; d.Presence != "present" || len(d.Addresses) != 1 {
+	if d := y.Devices()["host-11"]; d.Presence != "present" || len(d.Addresses) != 1 {
 		t.Errorf("the planned one is %+v", d)
 	}
 }
@@ -206,15 +207,15 @@ func TestFC19MalformedFrames(t *testing.T) {
 		}
 		return nil
 	})
-	r := y.run()
-	if got, want := r.keys(), []string{"unknown-device/" + hostMAC(12)}; !slices.Equal(got, want) {
+	r := y.Run()
+	if got, want := r.Keys(), []string{"unknown-device/" + hostMAC(12)}; !slices.Equal(got, want) {
 		t.Errorf("findings %v, want %v", got, want)
 	}
-	if got := r.looked("yard", "arp"); !strings.HasPrefix(got, "complete") || !strings.Contains(got, "malformed") {
+	if got := r.Looked("yard", "arp"); !strings.HasPrefix(got, "complete") || !strings.Contains(got, "malformed") {
 		t.Errorf("the sweep ended %q, want complete with the malformed frames counted", got)
 	}
 	for _, name := range []string{"host-11", "server", "yard-switch"} {
-		if d := y.devices()[name]; d.Presence != "present" {
+		if d := y.Devices()[name]; d.Presence != "present" {
 			t.Errorf("%s is %+v", name, d)
 		}
 	}
@@ -230,19 +231,19 @@ func broadcast(frame []byte) []byte {
 func TestFC19AddressComesLate(t *testing.T) {
 	y := newYard(t, 11)
 	y.planWith("", "", 11)
-	y.in.Exec("ip", "addr", "flush", "dev", "eth0")
-	r := y.run()
-	if got := r.keys(); len(got) != 0 && !slices.Equal(got, []string{"could-not-look/yard"}) {
+	y.In.Exec("ip", "addr", "flush", "dev", "eth0")
+	r := y.Run()
+	if got := r.Keys(); len(got) != 0 && !slices.Equal(got, []string{"could-not-look/yard"}) {
 		t.Errorf("without an address it finds %v", got)
 	}
 	for _, name := range []string{"host-11", "yard-switch"} {
-		if d := y.devices()[name]; d.Presence != "not-looked" {
+		if d := y.Devices()[name]; d.Presence != "not-looked" {
 			t.Errorf("without an address %s is %q, want not-looked", name, d.Presence)
 		}
 	}
-	y.in.Address("eth0", hostAddr(auditor))
-	y.run()
-	if d := y.devices()["host-11"]; d.Presence != "present" {
+	y.In.Address("eth0", hostAddr(auditor))
+	y.Run()
+	if d := y.Devices()["host-11"]; d.Presence != "present" {
 		t.Errorf("with the address it is %+v", d)
 	}
 }
@@ -261,17 +262,17 @@ func TestFC20AddressOutside(t *testing.T) {
 			forge(t, y.hosts[0x31], 0, func(target byte) [][]byte {
 				return [][]byte{arpFrame(request, 0x31, c.sender, "198.51.100.1"), arpFrame(request, 0x31, "0.0.0.0", c.sender)}
 			})
-			r := y.run()
-			var f finding
+			r := y.Run()
+			var f program.Finding
 			for _, x := range r.Findings {
 				if strings.HasSuffix(x.Key, hostMAC(0x31)) {
 					f = x
 				}
 			}
-			if len(r.keys()) != 1 || !strings.Contains(f.Observed+f.Advice, c.words) || strings.Contains(f.Observed, "0.0.0.0") {
-				t.Errorf("findings %v; of the new one: %+v", r.keys(), f)
+			if len(r.Keys()) != 1 || !strings.Contains(f.Observed+f.Advice, c.words) || strings.Contains(f.Observed, "0.0.0.0") {
+				t.Errorf("findings %v; of the new one: %+v", r.Keys(), f)
 			}
-			for _, d := range y.devices() {
+			for _, d := range y.Devices() {
 				if slices.Contains(d.Addresses, "0.0.0.0") {
 					t.Errorf("a probe's sender became an address: %+v", d)
 				}

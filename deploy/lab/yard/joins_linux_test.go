@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"boundwalk/deploy/lab/bridgemib"
+	"boundwalk/deploy/lab/netns"
 )
 
 // Six hosts with lldpd on a bridge, whose snmpd has lldpd as its subagent: each
@@ -24,11 +25,11 @@ func TestNeighboursJoinAndLeave(t *testing.T) {
 
 	y.untilTold(11, 12, 13, 14, 15, 16)
 	stranger := "unknown-device/" + hostMAC(16)
-	r := y.run()
-	if got := r.keys(); !slices.Equal(got, []string{stranger}) {
+	r := y.Run()
+	if got := r.Keys(); !slices.Equal(got, []string{stranger}) {
 		t.Fatalf("first run: %v", got)
 	}
-	if f := r.finding(stranger); f.Where != "yard-switch/p16" || !strings.Contains(f.Observed, "host-16") {
+	if f := r.Finding(stranger); f.Where != "yard-switch/p16" || !strings.Contains(f.Observed, "host-16") {
 		t.Errorf("the unknown one: %+v", f)
 	}
 	y.checkNames(11, 12, 13, 14, 15, 16)
@@ -37,24 +38,24 @@ func TestNeighboursJoinAndLeave(t *testing.T) {
 	y.plug(17)
 	y.untilTold(11, 12, 13, 15, 16, 17)
 	joined := []string{stranger, "unknown-device/" + hostMAC(17)}
-	r = y.run()
-	if got := r.keys(); !slices.Equal(got, joined) {
+	r = y.Run()
+	if got := r.Keys(); !slices.Equal(got, joined) {
 		t.Fatalf("second run: got %v, want %v: one look misses nobody", got, joined)
 	}
-	if f := r.finding(joined[1]); f.Where != "yard-switch/p17" || !strings.Contains(f.Observed, "host-17") {
+	if f := r.Finding(joined[1]); f.Where != "yard-switch/p17" || !strings.Contains(f.Observed, "host-17") {
 		t.Errorf("the one that joined: %+v", f)
 	}
 	y.checkNames(11, 12, 13, 15, 16, 17)
-	if got, want := y.run().keys(), append([]string{"missing-device/host-14"}, joined...); !slices.Equal(got, want) {
+	if got, want := y.Run().Keys(), append([]string{"missing-device/host-14"}, joined...); !slices.Equal(got, want) {
 		t.Fatalf("third run: got %v, want %v", got, want)
 	}
-	if d := y.devices()["host-14"]; d.Presence != "absent" {
+	if d := y.Devices()["host-14"]; d.Presence != "absent" {
 		t.Errorf("the one that left is %+v", d)
 	}
 
 	y.plug(14)
 	y.untilTold(11, 12, 13, 14, 15, 16, 17)
-	if got := y.run().keys(); !slices.Equal(got, joined) {
+	if got := y.Run().Keys(); !slices.Equal(got, joined) {
 		t.Fatalf("fourth run: got %v, want %v: it is back", got, joined)
 	}
 	y.checkNames(11, 12, 13, 14, 15, 16, 17)
@@ -66,7 +67,7 @@ func (y *yard) plug(k int) {
 	y.t.Helper()
 	port := fmt.Sprintf("p%d", k)
 	y.sw.Exec("ip", "link", "set", port, "up")
-	until(y.t, port+" is up", func() bool {
+	netns.Until(y.t, port+" is up", func() bool {
 		oper := y.column("203.0.113.2", "1.3.6.1.2.1.2.2.1.8") // ifOperStatus
 		for index, name := range y.column("203.0.113.2", "1.3.6.1.2.1.31.1.1.1.1") {
 			if name == port {
@@ -84,7 +85,7 @@ func (y *yard) untilTold(hosts ...int) {
 	for _, k := range hosts {
 		want = append(want, fmt.Sprintf("host-%d", k))
 	}
-	until(y.t, fmt.Sprintf("the switch's neighbours are %v", want), func() bool {
+	netns.Until(y.t, fmt.Sprintf("the switch's neighbours are %v", want), func() bool {
 		var told []string
 		for line := range strings.Lines(y.walk("203.0.113.2", "1.0.8802.1.1.2.1.4.1.1.9")) { // lldpRemSysName
 			_, name, _ := strings.Cut(strings.TrimSpace(line), " ")
@@ -102,7 +103,7 @@ func (y *yard) checkNames(hosts ...int) {
 		Hostname, Where string
 		MACs            []string
 	}
-	y.show(&rows, "devices")
+	y.JSON(&rows, "show", "devices")
 	for _, k := range hosts {
 		want := fmt.Sprintf("host-%d yard-switch/p%d", k, k)
 		got := "none"

@@ -17,14 +17,14 @@ import (
 func (y *yard) neighbours(host *netns.Namespace, name string, args ...string) {
 	y.t.Helper()
 	netns.Need(y.t, "lldpd")
-	conf := y.write(name+".lldp", "configure lldp tx-interval 1\nconfigure system hostname "+name+"\n")
+	conf := y.Write(name+".lldp", "configure lldp tx-interval 1\nconfigure system hostname "+name+"\n")
 	host.Start("unshare", "--mount", "sh", "-c", "mount -t tmpfs tmpfs /run && mkdir /run/lldpd && install -m 0644 "+conf+" /run/settings && exec lldpd -d -O /run/settings -S "+name+" "+strings.Join(args, " "))
 }
 
 // agents runs snmpd on a host with lldpd as its subagent (AgentX, RFC 2741).
 func (y *yard) agents(host *netns.Namespace, addr netip.Addr, name, ifaces string, lines ...string) {
 	y.t.Helper()
-	socket := filepath.Join(y.dir, name+".x")
+	socket := filepath.Join(y.Dir, name+".x")
 	y.agentOn(host, addr, name, append(lines, "master agentx", "agentXSocket "+socket)...)
 	y.neighbours(host, name, "-I", ifaces, "-x", "-X", socket)
 }
@@ -68,7 +68,7 @@ func TestPlacesEqualTheWiring(t *testing.T) {
 	neighbours := func(agent string) int {
 		return strings.Count(y.walk(agent, "1.0.8802.1.1.2.1.4.1.1.9"), "\n") // lldpRemSysName
 	}
-	until(t, "the switches know their neighbours", func() bool {
+	netns.Until(t, "the switches know their neighbours", func() bool {
 		return neighbours("203.0.113.2") == 6 && neighbours("203.0.113.3") == 4
 	})
 
@@ -94,13 +94,13 @@ func TestPlacesEqualTheWiring(t *testing.T) {
 		}
 		plan += fmt.Sprintf("  host-%d: {role: camera, mac: %q, address: 203.0.113.%d, at: %s/p%d}\n", k, hostMAC(k), k, at, k)
 	}
-	y.write("plan.yaml", plan)
-	y.write("yard.community", "quay\n")
-	r := y.run()
-	if got, want := r.keys(), []string{"moved-device/host-13"}; !slices.Equal(got, want) {
+	y.Write("plan.yaml", plan)
+	y.Write("yard.community", "quay\n")
+	r := y.Run()
+	if got, want := r.Keys(), []string{"moved-device/host-13"}; !slices.Equal(got, want) {
 		t.Errorf("findings %v, want %v", got, want)
 	}
-	devices := y.devices()
+	devices := y.Devices()
 	for name, want := range wiring {
 		if got := devices[name]; got.Where != want || got.Presence != "present" {
 			t.Errorf("%s hangs on %q (%s), the wiring says %s", name, got.Where, got.Presence, want)

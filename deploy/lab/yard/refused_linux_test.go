@@ -157,22 +157,22 @@ func asOther(args ...string) *exec.Cmd {
 func TestWithoutRightsAndWithoutAddress(t *testing.T) {
 	y := newYard(t, 11)
 	y.planWith("", "", 11)
-	open(t, y.dir)
-	for _, step := range []error{os.Chmod(y.dir, 0o777), os.Chmod(filepath.Join(y.dir, "plan.yaml"), 0o644)} {
+	open(t, y.Dir)
+	for _, step := range []error{os.Chmod(y.Dir, 0o777), os.Chmod(filepath.Join(y.Dir, "plan.yaml"), 0o644)} {
 		if step != nil {
 			t.Fatal(step)
 		}
 	}
-	cmd := asOther(program.Built(t), "run", "--plan", filepath.Join(y.dir, "plan.yaml"), "--logbook", filepath.Join(y.dir, "other.db"))
-	cmd.Args = append([]string{"ip", "netns", "exec", y.in.Name}, cmd.Args...)
+	cmd := asOther(program.Built(t), "run", "--plan", filepath.Join(y.Dir, "plan.yaml"), "--logbook", filepath.Join(y.Dir, "other.db"))
+	cmd.Args = append([]string{"ip", "netns", "exec", y.In.Name}, cmd.Args...)
 	cmd = exec.Command(cmd.Args[0], cmd.Args[1:]...)
 	out, err := cmd.CombinedOutput()
 	if err != nil || !strings.Contains(string(out), "without the right to open a raw socket") || !strings.Contains(string(out), "3 of 3 planned devices are there") {
 		t.Errorf("without rights: %v\n%s", err, out)
 	}
 
-	y.in.Exec("ip", "addr", "flush", "dev", "eth0")
-	text, words, code := y.boundwalk("run")
+	y.In.Exec("ip", "addr", "flush", "dev", "eth0")
+	text, words, code := y.Output("run")
 	if code != 4 || words != "" {
 		t.Errorf("without an address it ended with %d: %s", code, words)
 	}

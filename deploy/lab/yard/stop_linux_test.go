@@ -66,25 +66,25 @@ func TestFC09SilentAgentsAndStop(t *testing.T) {
 		}
 		asked = append(asked, silent(t, y.hosts[k], hostAddr(k).Addr()))
 	}
-	y.write("plan.yaml", plan)
-	y.write("yard.community", "quay\n")
+	y.Write("plan.yaml", plan)
+	y.Write("yard.community", "quay\n")
 	y.startAgent()
 	if len(asked) != 12 {
 		t.Fatalf("%d silent agents, want 12", len(asked))
 	}
 
 	start := time.Now()
-	r := y.run()
+	r := y.Run()
 	if took := time.Since(start); took > time.Minute {
 		t.Errorf("the run took %v, want under a minute", took)
 	}
 	for _, good := range []string{"yard-switch", "box-12", "box-13"} {
-		if got := r.looked(good, "snmp"); !strings.HasPrefix(got, "complete") {
+		if got := r.Looked(good, "snmp"); !strings.HasPrefix(got, "complete") {
 			t.Errorf("%s was looked at: %q, want complete", good, got)
 		}
 	}
 	for k := 14; k < 25; k++ {
-		if got := r.looked(fmt.Sprintf("box-%d", k), "snmp"); !strings.HasPrefix(got, "no-answer") {
+		if got := r.Looked(fmt.Sprintf("box-%d", k), "snmp"); !strings.HasPrefix(got, "no-answer") {
 			t.Errorf("box-%d was looked at: %q, want no-answer", k, got)
 		}
 	}
@@ -93,19 +93,19 @@ func TestFC09SilentAgentsAndStop(t *testing.T) {
 			t.Errorf("silent agent %d was sent %d requests", i, n.Load())
 		}
 	}
-	before := r.keys()
+	before := r.Keys()
 
 	y.stop(asked[0])
 	var rows []struct {
 		ID         int
 		State, Why string
 	}
-	y.show(&rows, "runs")
+	y.JSON(&rows, "show", "runs")
 	if len(rows) != 2 || rows[0].State != "aborted" || rows[1].State != "complete" {
 		t.Fatalf("runs: %+v", rows)
 	}
-	r = y.run()
-	if got := r.keys(); !slices.Equal(got, before) {
+	r = y.Run()
+	if got := r.Keys(); !slices.Equal(got, before) {
 		t.Errorf("after the aborted run it finds %v, before it found %v", got, before)
 	}
 }
@@ -113,14 +113,14 @@ func TestFC09SilentAgentsAndStop(t *testing.T) {
 // stop starts a run, and sends TERM once it waits for a silent agent.
 func (y *yard) stop(asked *atomic.Int64) {
 	y.t.Helper()
-	cmd := y.command("run", "--json")
+	cmd := y.Command("run", "--json")
 	var out, words bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &words
 	was := asked.Load()
 	if err := cmd.Start(); err != nil {
 		y.t.Fatal(err)
 	}
-	until(y.t, "the silent agent is asked", func() bool { return asked.Load() > was })
+	netns.Until(y.t, "the silent agent is asked", func() bool { return asked.Load() > was })
 	start := time.Now()
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil { // ip netns exec has become the program
 		y.t.Fatal(err)

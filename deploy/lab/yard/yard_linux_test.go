@@ -10,14 +10,15 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"boundwalk/deploy/lab/netns"
+	"boundwalk/deploy/lab/program"
 )
 
 // A yard is a switch with the auditor and hosts on its ports p1 to p<n>.
 type yard struct {
-	*site
+	*program.Site
+	t     *testing.T
 	sw    *netns.Namespace
 	hosts map[int]*netns.Namespace
 }
@@ -31,7 +32,7 @@ func hostAddr(k int) netip.Prefix { return netip.MustParsePrefix(fmt.Sprintf("20
 func newYard(t *testing.T, hosts ...int) *yard {
 	t.Helper()
 	t.Parallel()
-	y := &yard{sw: netns.New(t), hosts: map[int]*netns.Namespace{}}
+	y := &yard{t: t, sw: netns.New(t), hosts: map[int]*netns.Namespace{}}
 	var ports []string
 	for _, k := range append(slices.Clone(hosts), auditor) {
 		h := netns.New(t)
@@ -45,7 +46,7 @@ func newYard(t *testing.T, hosts ...int) *yard {
 	y.sw.Bridge("br0", ports...)
 	y.sw.MAC("br0", hostMAC(2))
 	y.sw.Address("br0", hostAddr(2))
-	y.site = newSite(t, y.hosts[auditor])
+	y.Site = program.NewSite(t, y.hosts[auditor])
 	return y
 }
 
@@ -61,51 +62,15 @@ func (y *yard) agentOn(host *netns.Namespace, addr netip.Addr, name string, line
 	y.t.Helper()
 	netns.Need(y.t, "snmpd")
 	netns.Need(y.t, "snmpbulkwalk")
-	conf := y.write(name+".conf", "agentAddress udp:"+addr.String()+":161\nrocommunity quay\nsysName "+name+"\n"+strings.Join(lines, "\n")+"\n")
-	host.Start("env", "MIBS=", "SNMP_PERSISTENT_DIR="+filepath.Join(y.dir, name), "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(y.dir, name+".pid"))
-	until(y.t, name+" answers", func() bool { return strings.Contains(y.walk(addr.String(), "1.3.6.1.2.1.1.5"), name) })
+	conf := y.Write(name+".conf", "agentAddress udp:"+addr.String()+":161\nrocommunity quay\nsysName "+name+"\n"+strings.Join(lines, "\n")+"\n")
+	host.Start("env", "MIBS=", "SNMP_PERSISTENT_DIR="+filepath.Join(y.Dir, name), "snmpd", "-f", "-LE", "3", "-C", "-c", conf, "-I", "-smux", "-p", filepath.Join(y.Dir, name+".pid"))
+	netns.Until(y.t, name+" answers", func() bool { return strings.Contains(y.walk(addr.String(), "1.3.6.1.2.1.1.5"), name) })
 }
 
 // walk is net-snmp's own view of an agent, from the auditor's machine.
-func (s *site) walk(agent, oid string) string {
-	out, _ := exec.Command("ip", "netns", "exec", s.in.Name, "snmpbulkwalk", "-v2c", "-c", "quay", "-m", "", "-On", "-Oq", "-t", "1", "-r", "0", agent, oid).Output()
+func (y *yard) walk(agent, oid string) string {
+	out, _ := exec.Command("ip", "netns", "exec", y.In.Name, "snmpbulkwalk", "-v2c", "-c", "quay", "-m", "", "-On", "-Oq", "-t", "1", "-r", "0", agent, oid).Output()
 	return string(out)
-}
-
-// until polls for what a daemon takes its time for, and fails after a minute.
-func until(t *testing.T, what string, done func() bool) {
-	t.Helper()
-	tick := time.NewTicker(100 * time.Millisecond)
-	defer tick.Stop()
-	for end := time.After(time.Minute); !done(); {
-		select {
-		case <-end:
-			t.Fatalf("a minute has passed before %s", what)
-		case <-tick.C:
-		}
-	}
-}
-
-type deviceRow struct {
-	Name      string
-	Role      string
-	Planned   bool
-	Presence  string
-	MACs      []string
-	Addresses []string
-	Where     string
-}
-
-// devices are the last run's, by name.
-func (s *site) devices() map[string]deviceRow {
-	s.t.Helper()
-	var rows []deviceRow
-	s.show(&rows, "devices")
-	m := map[string]deviceRow{}
-	for _, r := range rows {
-		m[r.Name] = r
-	}
-	return m
 }
 
 // plan writes the plan of a yard: the switch, this machine, and cameras.
@@ -124,8 +89,8 @@ func (y *yard) planWith(onSwitch, before string, hosts ...int) {
 	for _, k := range hosts {
 		text += fmt.Sprintf("  host-%d: {role: camera, mac: %q, address: %s, at: yard-switch/p%d}\n", k, hostMAC(k), hostAddr(k).Addr(), k)
 	}
-	y.write("plan.yaml", text)
-	y.write("yard.community", "quay\n")
+	y.Write("plan.yaml", text)
+	y.Write("yard.community", "quay\n")
 }
 
 // Seven hosts on a bridge: what is planned is there, what is not is told; then
@@ -137,32 +102,32 @@ func TestHostsJoinAndLeave(t *testing.T) {
 	y.startAgent()                                // after it, since snmpd keeps what it has read for a while
 	y.plan(11, 12, 13, 14, 15)
 
-	if got, want := y.run().keys(), []string{"unknown-device/" + hostMAC(16)}; !slices.Equal(got, want) {
+	if got, want := y.Run().Keys(), []string{"unknown-device/" + hostMAC(16)}; !slices.Equal(got, want) {
 		t.Fatalf("first run: got %v, want %v", got, want)
 	}
-	devs := y.devices()
+	devs := y.Devices()
 	y.againstKernel(devs)
 	y.againstNetSNMP()
 
 	y.sw.Exec("ip", "link", "set", "p14", "down")
 	y.sw.Exec("ip", "link", "set", "p17", "up")
 	joined := []string{"unknown-device/" + hostMAC(16), "unknown-device/" + hostMAC(17)}
-	if got := y.run().keys(); !slices.Equal(got, joined) {
+	if got := y.Run().Keys(); !slices.Equal(got, joined) {
 		t.Fatalf("second run: got %v, want %v: one look misses nobody", got, joined)
 	}
 	want := append([]string{"missing-device/host-14"}, joined...)
-	if got := y.run().keys(); !slices.Equal(got, want) {
+	if got := y.Run().Keys(); !slices.Equal(got, want) {
 		t.Fatalf("third run: got %v, want %v", got, want)
 	}
 	y.sw.Exec("ip", "link", "set", "p14", "up")
-	if got := y.run().keys(); !slices.Equal(got, joined) {
+	if got := y.Run().Keys(); !slices.Equal(got, joined) {
 		t.Fatalf("fourth run: got %v, want %v: it is back", got, joined)
 	}
 }
 
 // againstKernel: the addresses that the run found, with their MACs, are those
 // that the kernel resolves when it pings each of the network.
-func (y *yard) againstKernel(devs map[string]deviceRow) {
+func (y *yard) againstKernel(devs map[string]program.Device) {
 	y.t.Helper()
 	var ours []string
 	for _, d := range devs {
@@ -172,9 +137,9 @@ func (y *yard) againstKernel(devs map[string]deviceRow) {
 			}
 		}
 	}
-	y.in.Exec("sh", "-c", "for k in $(seq 1 30); do ping -c1 -W1 -n -q 203.0.113.$k >/dev/null & done; wait")
+	y.In.Exec("sh", "-c", "for k in $(seq 1 30); do ping -c1 -W1 -n -q 203.0.113.$k >/dev/null & done; wait")
 	var kernel []string
-	for line := range strings.Lines(y.in.Exec("ip", "-4", "neigh", "show", "dev", "eth0")) {
+	for line := range strings.Lines(y.In.Exec("ip", "-4", "neigh", "show", "dev", "eth0")) {
 		if f := strings.Fields(line); len(f) > 3 && f[1] == "lladdr" {
 			kernel = append(kernel, f[0]+" "+f[2])
 		}
@@ -205,7 +170,7 @@ type powerRow struct {
 func (y *yard) againstNetSNMP() {
 	y.t.Helper()
 	var rows []portRow
-	y.show(&rows, "ports")
+	y.JSON(&rows, "show", "ports")
 	column := func(oid string) map[string]string { return y.column("203.0.113.2", oid) }
 	names, speed := column("1.3.6.1.2.1.31.1.1.1.1"), column("1.3.6.1.2.1.31.1.1.1.15") // ifName, ifHighSpeed
 	admin, oper := column("1.3.6.1.2.1.2.2.1.7"), column("1.3.6.1.2.1.2.2.1.8")         // ifAdminStatus, ifOperStatus
@@ -239,9 +204,9 @@ func (y *yard) againstNetSNMP() {
 
 // column is one column of a table as net-snmp reads it: the index's last number
 // -> value.
-func (s *site) column(agent, oid string) map[string]string {
+func (y *yard) column(agent, oid string) map[string]string {
 	out := map[string]string{}
-	for line := range strings.Lines(s.walk(agent, oid)) {
+	for line := range strings.Lines(y.walk(agent, oid)) {
 		if at, v, ok := strings.Cut(strings.TrimSpace(line), " "); ok {
 			out[at[strings.LastIndexByte(at, '.')+1:]] = strings.Trim(v, "\"")
 		}
@@ -254,10 +219,10 @@ func (s *site) column(agent, oid string) map[string]string {
 func TestOwnCableOut(t *testing.T) {
 	y := newYard(t, 11)
 	y.plan(11)
-	y.run().keys()
+	y.Run().Keys()
 	y.sw.Exec("ip", "link", "set", "p9", "down")
 	for range 3 {
-		for _, key := range y.run().keys() {
+		for _, key := range y.Run().Keys() {
 			if strings.HasPrefix(key, "missing-device/") {
 				t.Errorf("%s, although this machine's own cable is out", key)
 			}
