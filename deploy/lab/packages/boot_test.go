@@ -154,8 +154,8 @@ func TestUnderSystemd(t *testing.T) {
 
 func (b booted) installs(deb string) {
 	b.t.Helper()
-	output(b.t, "cp", deb, b.path("root/boundwalk.deb"))
-	b.run("apt-get", "install", "--yes", "--no-install-recommends", "/root/boundwalk.deb")
+	output(b.t, "cp", deb, b.path("srv/boundwalk.deb"))
+	b.run("apt-get", "install", "--yes", "--no-install-recommends", "/srv/boundwalk.deb")
 }
 
 // serves starts the service for good, and looks at what it may do and what it did.
@@ -184,10 +184,10 @@ func (b booted) serves() {
 func (b booted) reloads() {
 	b.t.Helper()
 	pid := b.property("MainPID")
-	b.shell("cp -p /etc/boundwalk/plan.yaml /root/good.yaml; echo 'site: [' > /etc/boundwalk/plan.yaml; systemctl reload boundwalk")
+	b.shell("cp -p /etc/boundwalk/plan.yaml /srv/good.yaml; echo 'site: [' > /etc/boundwalk/plan.yaml; systemctl reload boundwalk")
 	b.logged("the plan is bad; the last good one stays in use")
 	b.want("with a bad plan", map[string]string{"ActiveState": "active", "MainPID": pid})
-	b.shell("cat /root/good.yaml > /etc/boundwalk/plan.yaml; boundwalk check --plan /etc/boundwalk/plan.yaml && systemctl reload boundwalk")
+	b.shell("cat /srv/good.yaml > /etc/boundwalk/plan.yaml; boundwalk check --plan /etc/boundwalk/plan.yaml && systemctl reload boundwalk")
 	b.logged("the plan was read")
 	b.want("with a good plan", map[string]string{"ActiveState": "active", "MainPID": pid})
 }
