@@ -23,26 +23,13 @@ type door struct {
 }
 
 // openDoor serves the page inside a namespace.
-func openDoor(t *testing.T, in *netns.Namespace, at string) *door {
-	t.Helper()
+func openDoor(in *netns.Namespace, at string) *door {
 	d := &door{fakeCamera: fakeCamera{takes: factoryPassword}}
-	var l net.Listener
-	var err error
-	in.Do(func() { l, err = net.Listen("tcp4", at) })
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := &http.Server{Handler: d, ConnState: func(_ net.Conn, c http.ConnState) {
+	in.Serve(at, &http.Server{Handler: d, ConnState: func(_ net.Conn, c http.ConnState) {
 		if c == http.StateNew {
 			d.conns.Add(1)
 		}
-	}}
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		s.Serve(l) //nolint:errcheck // it ends by Close
-	}()
-	t.Cleanup(func() { s.Close(); <-ended })
+	}})
 	return d
 }
 
@@ -83,7 +70,7 @@ func TestGateByARP(t *testing.T) {
 		netns.Veth(here, ports[i], host, "eth0")
 		host.MAC("eth0", h.mac)
 		host.Address("eth0", netip.MustParsePrefix(h.addr+"/28"))
-		doors[h.name] = openDoor(t, host, h.addr+":80")
+		doors[h.name] = openDoor(host, h.addr+":80")
 	}
 	here.Bridge("lan0", ports...)
 	here.MAC("lan0", "00:00:5e:00:53:01")

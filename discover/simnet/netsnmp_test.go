@@ -372,7 +372,7 @@ func TestNetSNMPReadsRecordings(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := readPlainly(t, plainText(t, path))
+			want := readPlainly(t, simnettest.Text(t, path))
 			if len(rows) != len(want) {
 				t.Fatalf("%d rows of %d", len(rows), len(want))
 			}

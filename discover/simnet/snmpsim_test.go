@@ -1,8 +1,6 @@
 package simnet_test
 
 import (
-	"compress/gzip"
-	"io"
 	"net"
 	"os"
 	"os/exec"
@@ -17,27 +15,6 @@ import (
 func baseName(path string) string {
 	name, _, _ := strings.Cut(filepath.Base(path), ".")
 	return name
-}
-
-// plainText is a recording as text.
-func plainText(t *testing.T, path string) string {
-	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var r io.Reader = f
-	if strings.HasSuffix(path, ".gz") {
-		if r, err = gzip.NewReader(f); err != nil {
-			t.Fatal(err)
-		}
-	}
-	text, err := io.ReadAll(r)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return string(text)
 }
 
 // Oracle: snmpsim (snmpsimd), which replays the same files to the same client:
@@ -77,7 +54,7 @@ func startSNMPSim(t *testing.T, recordings map[string][]simnet.Row) string {
 		if recordings[baseName(path)] == nil {
 			continue
 		}
-		if err := os.WriteFile(filepath.Join(data, baseName(path)+".snmprec"), []byte(plainText(t, path)), 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(data, baseName(path)+".snmprec"), []byte(simnettest.Text(t, path)), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
@@ -26,37 +25,6 @@ func wire(t *testing.T) (near, far *netns.Namespace) {
 	return near, far
 }
 
-// respond answers each datagram to a group with what script makes of it.
-func respond(t *testing.T, in *netns.Namespace, group netip.AddrPort, script func(question string) []string) {
-	t.Helper()
-	var conn *net.UDPConn
-	var err error
-	in.Do(func() {
-		var ifi *net.Interface
-		if ifi, err = net.InterfaceByName("eth0"); err == nil {
-			conn, err = net.ListenMulticastUDP("udp4", ifi, net.UDPAddrFromAddrPort(group))
-		}
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ended := make(chan struct{})
-	t.Cleanup(func() { conn.Close(); <-ended })
-	go func() {
-		defer close(ended)
-		buf := make([]byte, 1<<16)
-		for {
-			n, from, err := conn.ReadFromUDPAddrPort(buf)
-			if err != nil {
-				return
-			}
-			for _, a := range script(string(buf[:n])) {
-				conn.WriteToUDPAddrPort([]byte(a), from) //nolint:errcheck // a test misses its answer then
-			}
-		}
-	}()
-}
-
 // between returns the text between two marks.
 func between(s, from, to string) string {
 	_, s, _ = strings.Cut(s, from)
@@ -67,7 +35,7 @@ func between(s, from, to string) string {
 func TestProbe(t *testing.T) {
 	t.Parallel()
 	near, far := wire(t)
-	respond(t, far, probeGroup, func(q string) []string {
+	far.Respond("eth0", probeGroup, func(q string) []string {
 		good := strings.Replace(match, ">ID<", ">"+between(q, "<a:MessageID>", "<")+"<", 1)
 		return []string{"garbage", match, good, good}
 	})
@@ -117,7 +85,7 @@ func TestProbeAgainstDaemon(t *testing.T) {
 func TestSearch(t *testing.T) {
 	t.Parallel()
 	near, far := wire(t)
-	respond(t, far, searchGroup, func(q string) []string {
+	far.Respond("eth0", searchGroup, func(q string) []string {
 		if !strings.HasPrefix(q, "M-SEARCH * HTTP/1.1\r\n") || !strings.Contains(q, "\r\nMX: 3\r\n") || !strings.Contains(q, "\r\nMAN: \"ssdp:discover\"\r\n") {
 			return nil // as a device must
 		}

@@ -164,9 +164,9 @@ func (q *quay) people() {
 	slip := q.plug("eth0", "00:00:5e:00:53:31", "203.0.113.31/26", "2001:db8:10::31/64")
 	gate := q.plug("eth0", "00:00:5e:00:53:32", "203.0.113.32/26")
 	lift := q.plug("eth0", "00:00:5e:00:53:50", "203.0.113.50/26")
-	q.doors["slip-cam"] = openDoor(q.t, slip, "203.0.113.31")
-	q.doors["gate-cam"] = openDoor(q.t, gate, "203.0.113.32")
-	q.doors["lift"] = openDoor(q.t, lift, "203.0.113.50")
+	q.doors["slip-cam"] = openDoor(slip, "203.0.113.31")
+	q.doors["gate-cam"] = openDoor(gate, "203.0.113.32")
+	q.doors["lift"] = openDoor(lift, "203.0.113.50")
 	netns.Need(q.t, "snmpd")
 	netns.Need(q.t, "snmpget")
 	q.agent(sw, "203.0.113.2", "rocommunity "+community)
@@ -300,26 +300,13 @@ func (q *quay) start(args ...string) (end func()) {
 // counts who comes.
 type door struct{ conns, logins atomic.Int32 }
 
-func openDoor(t *testing.T, in *netns.Namespace, addr string) *door {
-	t.Helper()
+func openDoor(in *netns.Namespace, addr string) *door {
 	d := &door{}
-	var l net.Listener
-	var err error
-	in.Do(func() { l, err = net.Listen("tcp4", fmt.Sprintf("%s:%d", addr, loginPort)) })
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := &http.Server{Handler: d, ConnState: func(_ net.Conn, c http.ConnState) {
+	in.Serve(fmt.Sprintf("%s:%d", addr, loginPort), &http.Server{Handler: d, ConnState: func(_ net.Conn, c http.ConnState) {
 		if c == http.StateNew {
 			d.conns.Add(1)
 		}
-	}}
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		s.Serve(l) //nolint:errcheck // it ends by Close
-	}()
-	t.Cleanup(func() { s.Close(); <-ended })
+	}})
 	return d
 }
 

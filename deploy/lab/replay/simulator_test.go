@@ -3,13 +3,10 @@
 package replay
 
 import (
-	"bufio"
 	"bytes"
 	"cmp"
-	"compress/gzip"
 	"encoding/hex"
 	"fmt"
-	"io"
 	"maps"
 	"net"
 	"net/netip"
@@ -49,28 +46,16 @@ func read(t *testing.T, name string) recording {
 
 func readFile(t *testing.T, path string) recording {
 	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var r io.Reader = f
-	if strings.HasSuffix(path, ".gz") {
-		if r, err = gzip.NewReader(f); err != nil {
-			t.Fatal(err)
-		}
-	}
 	rec := recording{}
-	in := bufio.NewScanner(r)
-	for in.Buffer(nil, 1<<20); in.Scan(); {
-		part := strings.SplitN(in.Text(), "|", 3)
+	for line := range strings.Lines(simnettest.Text(t, path)) {
+		part := strings.SplitN(strings.TrimRight(line, "\r\n"), "|", 3)
 		if len(part) != 3 {
-			t.Fatalf("%s: %q", path, in.Text())
+			t.Fatalf("%s: %q", path, line)
 		}
 		rec[part[0]+"|"+part[1]] = part[2]
 	}
-	if in.Err() != nil || len(rec) == 0 {
-		t.Fatalf("%s: %d rows, %v", path, len(rec), in.Err())
+	if len(rec) == 0 {
+		t.Fatalf("%s: no rows", path)
 	}
 	return rec
 }

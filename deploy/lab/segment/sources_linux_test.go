@@ -43,32 +43,11 @@ func (s *segment) takeLease(h *netns.Namespace, mac, name string) netip.Addr {
 // to the question whose message id it repeats.
 func camera(t *testing.T, h *netns.Namespace, hardware string) {
 	t.Helper()
-	var conn *net.UDPConn
-	var err error
-	h.Do(func() {
-		var eth *net.Interface
-		if eth, err = net.InterfaceByName("eth0"); err == nil {
-			conn, err = net.ListenMulticastUDP("udp4", eth, &net.UDPAddr{IP: net.IPv4(239, 255, 255, 250), Port: 3702})
-		}
+	h.Respond("eth0", netip.MustParseAddrPort("239.255.255.250:3702"), func(question string) []string {
+		_, id, _ := strings.Cut(question, "MessageID>")
+		id, _, _ = strings.Cut(id, "<")
+		return []string{fmt.Sprintf(probeMatch, id, hardware)}
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ended := make(chan struct{})
-	t.Cleanup(func() { conn.Close(); <-ended })
-	go func() {
-		defer close(ended)
-		buf := make([]byte, 1<<16)
-		for {
-			n, from, err := conn.ReadFromUDPAddrPort(buf)
-			if err != nil {
-				return
-			}
-			_, id, _ := strings.Cut(string(buf[:n]), "MessageID>")
-			id, _, _ = strings.Cut(id, "<")
-			conn.WriteToUDPAddrPort(fmt.Appendf(nil, probeMatch, id, hardware), from) //nolint:errcheck // the test misses it then
-		}
-	}()
 }
 
 const probeMatch = `<?xml version="1.0" encoding="UTF-8"?><e:Envelope xmlns:e="http://www.w3.org/2003/05/soap-envelope"

@@ -3,11 +3,14 @@
 package simnettest
 
 import (
+	"compress/gzip"
 	"context"
+	"io"
 	"net"
 	"net/netip"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"boundwalk/discover/simnet"
@@ -61,6 +64,27 @@ func Recordings(t testing.TB) []string {
 		paths = append(paths, debianSwitch)
 	}
 	return paths
+}
+
+// Text is a recording as it stands in its file, unpacked.
+func Text(t testing.TB, path string) string {
+	t.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	var r io.Reader = f
+	if strings.HasSuffix(path, ".gz") {
+		if r, err = gzip.NewReader(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	text, err := io.ReadAll(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }
 
 // Recording gives the rows of one recording, by its file name without suffix,
