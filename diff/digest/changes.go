@@ -101,7 +101,7 @@ func (b *builder) wentRows() []row {
 func (b *builder) ending(e Episode) string {
 	text := b.findingTitle(e.Finding)
 	switch e.Finding.Kind {
-	case diff.MissingDevice, diff.MovedDevice, diff.ReplacedDevice, diff.AddressDiffers, diff.WrongNetwork:
+	case diff.MissingDevice, diff.MovedDevice, diff.ReplacedDevice, diff.AddressDiffers: // their subjects are planned
 		if _, ok := b.Plan.Device(e.Finding.Subject); !ok {
 			return fmt.Sprintf("%s: taken out of the plan by %s", text, b.at(e.Cleared))
 		}

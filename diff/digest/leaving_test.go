@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"boundwalk/diff"
 	"boundwalk/diff/digest"
 	"boundwalk/inventory"
 )
@@ -42,5 +43,17 @@ func TestFC29TakenOutOfThePlan(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A network that the plan lacks was never in it: its finding is over, and no more.
+func TestNetworkIsNotTakenOut(t *testing.T) {
+	over := digest.Episode{Finding: diff.New(diff.WrongNetwork, "192.0.2.0/24"), Opened: monday.AddDate(0, 0, -3), Cleared: monday.AddDate(0, 0, -1)}
+	d, err := digest.Alert(digest.News{Plan: quiet(t).Plan, Over: []digest.Episode{over}, Now: monday})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(strings.Join(strings.Fields(d.Text), " "), ": until Sun 22 Nov 08:00") {
+		t.Errorf("its end reads\n%s", d.Text)
 	}
 }
