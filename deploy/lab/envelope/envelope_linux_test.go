@@ -66,7 +66,7 @@ func (q *quay) keeps(what string, frames []frame, rate, sweeps int) {
 var stranger, postOffice = netip.MustParseAddr("203.0.113.40"), netip.MustParseAddr("203.0.113.10")
 
 // spoken: a secret is on the wire only where its protocol has it so: the community
-// of SNMPv2c to its agent, the factory account to the camera that was tried.
+// of SNMPv2c to its agent, also in its own late answer, the factory account to the camera that was tried.
 func (q *quay) spoken(what string, frames []frame) {
 	q.t.Helper()
 	for _, f := range frames {
@@ -75,7 +75,7 @@ func (q *quay) spoken(what string, frames []frame) {
 				continue
 			}
 			switch {
-			case secret == community && f.proto == udp && f.dport == 161 && f.dst == netip.MustParseAddr("203.0.113.2"):
+			case secret == community && (f.proto == udp && f.dport == 161 || f.lateAnswer()) && f.dst == netip.MustParseAddr("203.0.113.2"):
 			case strings.HasSuffix(basic, secret) && f.proto == tcp && f.dport == loginPort && f.dst == netip.MustParseAddr("203.0.113.31"):
 			default:
 				q.t.Errorf("%s: a secret in the clear: %s", what, f)

@@ -23,7 +23,7 @@ type frame struct {
 	icmp     int        // type of ICMPv6
 	sport    uint16     // of UDP and TCP
 	dport    uint16
-	payload  []byte // of UDP, TCP and ICMPv6
+	payload  []byte // of UDP, TCP and both ICMP
 }
 
 // Numbers of the protocols.
@@ -113,6 +113,10 @@ func (f *frame) v6(next int, b []byte) {
 
 func (f *frame) transport(proto int, b []byte) {
 	f.proto = proto
+	if proto == icmp4 {
+		f.payload = b
+		return
+	}
 	header := 8
 	if proto == tcp && len(b) >= 20 {
 		header = int(b[12]>>4) * 4
@@ -120,6 +124,22 @@ func (f *frame) transport(proto int, b []byte) {
 	if (proto == udp || proto == tcp) && len(b) >= max(8, header) {
 		f.sport, f.dport, f.payload = binary.BigEndian.Uint16(b), binary.BigEndian.Uint16(b[2:]), b[header:]
 	}
+}
+
+// lateAnswer reports whether the kernel tells an agent that nobody waited any more
+// for what it answered: port unreachable (RFC 792), with the head of that answer.
+func (f frame) lateAnswer() bool {
+	const head = 8 // of ICMP, as of UDP
+	if f.proto != icmp4 || len(f.payload) < head || f.payload[0] != 3 || f.payload[1] != 3 {
+		return false
+	}
+	answer := f.payload[head:]
+	h, err := ipv4.ParseHeader(answer)
+	if err != nil || h.Protocol != udp || len(answer) < h.Len+head {
+		return false
+	}
+	from, _ := netip.AddrFromSlice(h.Src.To4())
+	return from == f.dst && binary.BigEndian.Uint16(answer[h.Len:]) == 161
 }
 
 // Tags of PDUs by RFC 3416, section 3, and that of an encrypted one.
